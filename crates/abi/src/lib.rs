@@ -1,0 +1,1 @@
+//! The frozen C contract of an importer.

@@ -1,0 +1,1 @@
+//! Units, times and quality tests of single readings and bursts.

@@ -1,0 +1,1 @@
+//! The site's TOML, checked, with the place of every mistake.

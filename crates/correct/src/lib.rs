@@ -1,0 +1,1 @@
+//! The correction chain of a device, with its uncertainty.

@@ -1,0 +1,1 @@
+//! Judge: change against the baseline, and the life of an alert.

@@ -1,0 +1,1 @@
+//! Survey packages, pages and notices.

@@ -1,0 +1,1 @@
+//! Frames, the tank's shape, stations, fixtures and their geometry.

@@ -1,0 +1,1 @@
+//! What an importer author uses: a trait, an export macro, a panic barrier.

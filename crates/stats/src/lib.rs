@@ -1,0 +1,1 @@
+//! Estimators without domain words: robust location, robust weighted regression, normal tails.

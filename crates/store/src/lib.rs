@@ -1,0 +1,1 @@
+//! The ledger: files, surveys, alerts and deliveries in SQLite.

@@ -1,0 +1,1 @@
+//! Take in: readings become stations and surveys.

@@ -1,0 +1,3 @@
+//! Keeps watch over the light in a coral tank.
+
+fn main() {}

@@ -1,0 +1,3 @@
+//! Chores: the demo, the distribution, the house rules.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Reads delimited text: by a layout, or by finding out for itself.

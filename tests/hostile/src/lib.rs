@@ -1,0 +1,1 @@
+//! An importer that misbehaves on request; for tests only, never shipped.

@@ -1,0 +1,1 @@
+//! Stories and outside checks.
