@@ -22,6 +22,7 @@ mod reading;
 mod span;
 mod survey;
 mod tank;
+mod upkeep;
 
 pub use alert::{About, Alert, AlertChange, AlertStep, AlertTarget, Alternative, Cause, Level, State};
 pub use change::{Change, Direction, FixtureChange, Judgement, StationChange, TrendPoint, Verdict};
@@ -37,3 +38,4 @@ pub use tank::{
     Baseline, Coral, Direction3, DriftSettings, Fixture, Frame, Inside, LengthUnit, LevelSet, LightRange,
     Priors, Scene, Station, Tank, Thresholds, Zero,
 };
+pub use upkeep::{Upkeep, UpkeepKind};
