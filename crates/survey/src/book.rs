@@ -1,0 +1,347 @@
+//! Which readings make one survey, and what it is called.
+//!
+//! A fold over what arrived, in order of arrival: the same arrivals always give the same surveys, ids
+//! and revisions, so that everything can be derived again from the raw archive. The rules are those of
+//! the formats, section 10, surveys.
+
+use crate::span::{Span, Spans};
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Where the readings of one file belong.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Placement {
+    /// The tank's id.
+    pub tank: String,
+    /// The scene's id, where one is known.
+    pub scene: Option<String>,
+    /// Its readings' stretches of time, in order.
+    pub spans: Vec<Span>,
+}
+
+/// Something that happened to the archive, in order of arrival. A content is named by its number.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Arrival {
+    /// A file came, perhaps in place of an earlier one that it begins with.
+    Came {
+        /// Its number.
+        content: usize,
+        /// Where it belongs.
+        placement: Placement,
+        /// The content it replaces.
+        replaces: Option<usize>,
+    },
+    /// A note came for a file that was there: it belongs here now.
+    Renoted {
+        /// Its number.
+        content: usize,
+        /// Where it belongs now.
+        placement: Placement,
+    },
+    /// A file was taken out of every judgement.
+    Withdrawn {
+        /// Its number.
+        content: usize,
+    },
+}
+
+/// A survey: which contents it is made of, and over which time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// The tank's id.
+    pub tank: String,
+    /// Its id, unique in the tank for ever.
+    pub id: String,
+    /// The scene's id.
+    pub scene: Option<String>,
+    /// From its first to its last reading.
+    pub span: Span,
+    /// The contents it is made of, in order of arrival.
+    pub contents: Vec<usize>,
+    /// From 1; one more for each arrival that touched it.
+    pub revision: u32,
+    /// Ids of surveys that it took over.
+    pub replaces: Vec<String>,
+}
+
+/// The surveys of a site.
+#[derive(Debug)]
+pub struct Book {
+    zone: TimeZone,
+    surveys: Vec<Survey>,
+    /// Every id ever given: a freed id is never given again.
+    given: BTreeSet<(String, String)>,
+}
+
+#[derive(Debug)]
+struct Survey {
+    tank: String,
+    scene: Option<String>,
+    id: String,
+    parts: BTreeMap<usize, Vec<Span>>,
+    revision: u32,
+    replaces: Vec<String>,
+}
+
+impl Survey {
+    fn spans(&self) -> Vec<Span> {
+        self.parts.values().flatten().copied().collect::<Spans>().into_vec()
+    }
+
+    /// From first to last reading; `None` when nothing is left of it.
+    fn span(&self) -> Option<Span> {
+        self.parts.values().flatten().copied().reduce(Span::joined)
+    }
+}
+
+impl Book {
+    /// An empty book; ids take their dates from this zone.
+    pub fn new(zone: TimeZone) -> Self {
+        Self { zone, surveys: Vec::new(), given: BTreeSet::new() }
+    }
+
+    /// Takes in what came next.
+    pub fn enter(&mut self, arrival: &Arrival) {
+        match arrival {
+            Arrival::Came { content, placement, replaces } => {
+                // Added before the old one goes, so that the survey keeps its id.
+                let touched = self.add(*content, placement, &BTreeSet::new());
+                if let Some(old) = replaces {
+                    self.remove(*old, &touched);
+                }
+            }
+            Arrival::Renoted { content, placement } => {
+                let touched = self.remove(*content, &BTreeSet::new());
+                self.add(*content, placement, &touched);
+            }
+            Arrival::Withdrawn { content } => {
+                self.remove(*content, &BTreeSet::new());
+            }
+        }
+    }
+
+    /// All surveys, by tank, then by their first reading, then by id.
+    pub fn entries(&self) -> Vec<Entry> {
+        let mut entries: Vec<Entry> = self
+            .surveys
+            .iter()
+            .filter_map(|survey| {
+                Some(Entry {
+                    tank: survey.tank.clone(),
+                    id: survey.id.clone(),
+                    scene: survey.scene.clone(),
+                    span: survey.span()?,
+                    contents: survey.parts.keys().copied().collect(),
+                    revision: survey.revision,
+                    replaces: survey.replaces.clone(),
+                })
+            })
+            .collect();
+        entries.sort_by(|a, b| (&a.tank, a.span.start, &a.id).cmp(&(&b.tank, b.span.start, &b.id)));
+        entries
+    }
+
+    /// Adds a content; surveys named in `counted` have this arrival in their revision already. Gives the
+    /// ids of the surveys it touched.
+    fn add(
+        &mut self,
+        content: usize,
+        placement: &Placement,
+        counted: &BTreeSet<(String, String)>,
+    ) -> BTreeSet<(String, String)> {
+        let mut touched = BTreeSet::new();
+        for span in &placement.spans {
+            let mut reached: Vec<usize> = (0..self.surveys.len())
+                .filter(|index| {
+                    let survey = &self.surveys[*index];
+                    survey.tank == placement.tank
+                        && survey.scene == placement.scene
+                        && survey.span().is_some_and(|whole| whole.reaches(span))
+                })
+                .collect();
+            reached.sort_by_key(|index| (self.surveys[*index].span().map(|s| s.start), self.surveys[*index].id.clone()));
+            let Some((&keeper, others)) = reached.split_first() else {
+                let id = self.free_id(&placement.tank, placement.scene.as_deref(), span.start);
+                touched.insert((placement.tank.clone(), id.clone()));
+                self.surveys.push(Survey {
+                    tank: placement.tank.clone(),
+                    scene: placement.scene.clone(),
+                    id,
+                    parts: BTreeMap::from([(content, vec![*span])]),
+                    revision: 1,
+                    replaces: Vec::new(),
+                });
+                continue;
+            };
+            let mut others = others.to_vec();
+            others.sort_unstable_by(|a, b| b.cmp(a));
+            let mut taken_over: Vec<Survey> = others.into_iter().map(|index| self.surveys.remove(index)).collect();
+            taken_over.sort_by_key(|survey| survey.span().map(|s| s.start));
+            // Removing shifted what came after; the keeper is found again by its id.
+            let keeper_index = keeper - reached.iter().skip(1).filter(|index| **index < keeper).count();
+            let survey = &mut self.surveys[keeper_index];
+            for other in taken_over {
+                for (part, spans) in other.parts {
+                    survey.parts.entry(part).or_default().extend(spans);
+                }
+                survey.replaces.push(other.id);
+                survey.replaces.extend(other.replaces);
+            }
+            survey.parts.entry(content).or_default().push(*span);
+            let key = (survey.tank.clone(), survey.id.clone());
+            if touched.insert(key.clone()) && !counted.contains(&key) {
+                survey.revision += 1;
+            }
+        }
+        touched
+    }
+
+    /// Takes a content out of every survey. A survey that falls apart keeps its id for its first part.
+    fn remove(&mut self, content: usize, counted: &BTreeSet<(String, String)>) -> BTreeSet<(String, String)> {
+        let mut touched = BTreeSet::new();
+        let mut split_off = Vec::new();
+        for survey in &mut self.surveys {
+            if survey.parts.remove(&content).is_none() {
+                continue;
+            }
+            let key = (survey.tank.clone(), survey.id.clone());
+            if !counted.contains(&key) {
+                survey.revision += 1;
+            }
+            touched.insert(key);
+            let pieces = survey.spans();
+            let Some(first) = pieces.first() else { continue };
+            for piece in pieces.iter().skip(1) {
+                let mut parts: BTreeMap<usize, Vec<Span>> = BTreeMap::new();
+                for (part, spans) in &survey.parts {
+                    let inside: Vec<Span> = spans.iter().filter(|span| piece.holds(span.start)).copied().collect();
+                    if !inside.is_empty() {
+                        parts.insert(*part, inside);
+                    }
+                }
+                split_off.push((survey.tank.clone(), survey.scene.clone(), *piece, parts));
+            }
+            for spans in survey.parts.values_mut() {
+                spans.retain(|span| first.holds(span.start));
+            }
+            survey.parts.retain(|_, spans| !spans.is_empty());
+        }
+        self.surveys.retain(|survey| !survey.parts.is_empty());
+        for (tank, scene, piece, parts) in split_off {
+            let id = self.free_id(&tank, scene.as_deref(), piece.start);
+            touched.insert((tank.clone(), id.clone()));
+            self.surveys.push(Survey { tank, scene, id, parts, revision: 1, replaces: Vec::new() });
+        }
+        touched
+    }
+
+    fn free_id(&mut self, tank: &str, scene: Option<&str>, first: Timestamp) -> String {
+        let date = local_date(first, &self.zone);
+        let stem = scene.map_or_else(|| date.to_string(), |scene| format!("{date}-{scene}"));
+        let mut id = stem.clone();
+        let mut number = 2_u32;
+        while !self.given.insert((tank.to_owned(), id.clone())) {
+            id = format!("{stem}-{number}");
+            number += 1;
+        }
+        id
+    }
+}
+
+/// The day of the zone in which an instant lies.
+pub fn local_date(instant: Timestamp, zone: &TimeZone) -> Date {
+    zone.to_datetime(instant).date()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hours(start: f64, end: f64) -> Span {
+        let at = |hour: f64| Timestamp::from_second(1_767_225_600 + (hour * 3600.0) as i64).unwrap();
+        Span { start: at(start), end: at(end), rows: 2 }
+    }
+
+    fn came(content: usize, scene: Option<&str>, spans: &[Span]) -> Arrival {
+        Arrival::Came { content, placement: placement(scene, spans), replaces: None }
+    }
+
+    fn placement(scene: Option<&str>, spans: &[Span]) -> Placement {
+        Placement { tank: "harbour".into(), scene: scene.map(str::to_owned), spans: spans.to_vec() }
+    }
+
+    fn ids(arrivals: &[Arrival]) -> Vec<(String, Vec<usize>, u32, Vec<String>)> {
+        let mut book = Book::new(TimeZone::UTC);
+        for arrival in arrivals {
+            book.enter(arrival);
+        }
+        book.entries().into_iter().map(|e| (e.id, e.contents, e.revision, e.replaces)).collect()
+    }
+
+    fn row(id: &str, contents: &[usize], revision: u32, replaces: &[&str]) -> (String, Vec<usize>, u32, Vec<String>) {
+        (id.into(), contents.to_vec(), revision, replaces.iter().map(|s| (*s).to_owned()).collect())
+    }
+
+    #[test]
+    fn a_late_file_of_the_same_outing_joins_its_survey() {
+        let arrivals = [came(0, Some("noon"), &[hours(12.0, 13.0)]), came(1, Some("noon"), &[hours(14.0, 15.0)])];
+        assert_eq!(ids(&arrivals), [row("2026-01-01-noon", &[0, 1], 2, &[])]);
+    }
+
+    #[test]
+    fn an_earlier_survey_that_arrives_later_takes_the_next_suffix() {
+        let arrivals = [came(0, None, &[hours(20.0, 21.0)]), came(1, None, &[hours(8.0, 9.0)])];
+        assert_eq!(ids(&arrivals), [row("2026-01-01-2", &[1], 1, &[]), row("2026-01-01", &[0], 1, &[])]);
+    }
+
+    #[test]
+    fn midnight_does_not_split_and_scenes_do() {
+        let night = [came(0, Some("noon"), &[hours(22.0, 26.0)]), came(1, None, &[hours(22.0, 26.0)])];
+        assert_eq!(ids(&night), [row("2026-01-01", &[1], 1, &[]), row("2026-01-01-noon", &[0], 1, &[])]);
+    }
+
+    #[test]
+    fn a_bridge_joins_two_surveys_and_the_freed_id_never_comes_back() {
+        let arrivals = [
+            came(0, None, &[hours(16.0, 17.0)]),
+            came(1, None, &[hours(2.0, 3.0)]),
+            came(2, None, &[hours(8.5, 10.5)]),
+            came(3, None, &[hours(23.5, 23.8)]),
+        ];
+        // The later survey came first and has the plain id; the earlier one keeps its own, "-2".
+        assert_eq!(
+            ids(&arrivals),
+            [row("2026-01-01-2", &[0, 1, 2], 2, &["2026-01-01"]), row("2026-01-01-3", &[3], 1, &[])]
+        );
+    }
+
+    #[test]
+    fn a_file_that_grew_replaces_its_readings_and_keeps_the_id() {
+        let mut arrivals = vec![came(0, None, &[hours(1.0, 2.0)])];
+        arrivals.push(Arrival::Came { content: 1, placement: placement(None, &[hours(1.0, 3.0)]), replaces: Some(0) });
+        assert_eq!(ids(&arrivals), [row("2026-01-01", &[1], 2, &[])]);
+    }
+
+    #[test]
+    fn a_note_moves_a_file_to_another_scene() {
+        let arrivals = [
+            came(0, None, &[hours(1.0, 2.0)]),
+            Arrival::Renoted { content: 0, placement: placement(Some("noon"), &[hours(1.0, 2.0)]) },
+            came(1, None, &[hours(1.0, 2.0)]),
+        ];
+        assert_eq!(ids(&arrivals), [row("2026-01-01-2", &[1], 1, &[]), row("2026-01-01-noon", &[0], 1, &[])]);
+    }
+
+    #[test]
+    fn withdrawing_the_bridge_splits_the_survey_again() {
+        let arrivals = [
+            came(0, None, &[hours(2.0, 3.0)]),
+            came(1, None, &[hours(8.5, 10.5)]),
+            came(2, None, &[hours(16.0, 17.0)]),
+            Arrival::Withdrawn { content: 1 },
+        ];
+        assert_eq!(ids(&arrivals), [row("2026-01-01", &[0], 4, &[]), row("2026-01-01-2", &[2], 1, &[])]);
+    }
+}
