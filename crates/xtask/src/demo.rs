@@ -49,10 +49,10 @@ pub(crate) fn run(folder: Option<PathBuf>) -> Result<(), String> {
 
 fn free_folder() -> Result<PathBuf, String> {
     let here = std::env::current_dir().map_err(|error| format!("the current folder is not to be had: {error}"))?;
-    (1_u32..)
+    (1..1000_u32)
         .map(|number| here.join(if number == 1 { "undim-demo".to_owned() } else { format!("undim-demo-{number}") }))
         .find(|folder| !folder.exists())
-        .ok_or_else(|| "no free folder name".to_owned())
+        .ok_or_else(|| "a thousand demo folders lie here already; remove some".to_owned())
 }
 
 fn latest_page(site: &Path) -> Result<PathBuf, String> {
