@@ -86,12 +86,12 @@ pub struct UndimImporter {
     pub read: Option<UndimRead>,
 }
 
-// SAFETY: the descriptor is a constant whose pointers lead to constants and functions of its own library,
-// which nobody changes and nobody unloads.
 #[expect(
     unsafe_code,
     reason = "raw pointers make it neither Send nor Sync by themselves"
 )]
+// SAFETY: the descriptor is a constant whose pointers lead to constants and functions of its own library,
+// which nobody changes and nobody unloads.
 unsafe impl Sync for UndimImporter {}
 
 impl UndimImporter {
