@@ -45,6 +45,19 @@ pub enum SharedKind {
 }
 
 impl SharedKind {
+    /// Every kind; `kind as usize` is its place here.
+    pub const ALL: [Self; 9] = [
+        Self::Calibration,
+        Self::DeviceDrift,
+        Self::Rezero,
+        Self::Dark,
+        Self::Sensitivity,
+        Self::Spectral,
+        Self::Immersion,
+        Self::Fit,
+        Self::RodHeight,
+    ];
+
     /// The word that is written.
     pub fn word(self) -> &'static str {
         match self {
@@ -62,19 +75,7 @@ impl SharedKind {
 
     /// The kind written with this word.
     pub fn from_word(word: &str) -> Option<Self> {
-        [
-            Self::Calibration,
-            Self::DeviceDrift,
-            Self::Rezero,
-            Self::Dark,
-            Self::Sensitivity,
-            Self::Spectral,
-            Self::Immersion,
-            Self::Fit,
-            Self::RodHeight,
-        ]
-        .into_iter()
-        .find(|kind| kind.word() == word)
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
     }
 
     /// True where two surveys read with the same device and correction share it, so that it cancels in
