@@ -1,0 +1,312 @@
+//! What happened to each content, kept beside its bytes, so that everything can be derived again even if
+//! the ledger is lost: the order of arrival, inbox paths, notes, and what the keeper withdrew.
+//!
+//! `raw/ab/<hash>.log` is text, one happening on a line, fields parted by tabs and escaped as
+//! [`names::shown`] does it, so that a line is a line whatever a path or a note holds:
+//!
+//! ```text
+//! undim raw record 1
+//! arrived    arrival=12  mtime_us=1775210400000000  bytes=4321  path=harbour/phone/may.csv
+//! note       arrival=15  path=harbour/phone/may.csv.note.toml  text=scene = "noon"\n
+//! withdrawn  arrival=20  why=the bag was torn
+//! ```
+//!
+//! Fields that a later version adds are passed over; so is a line of a kind not known, which is said.
+
+use super::archive::content_path;
+use super::atomic::write_atomically;
+use crate::names::{shown, unshown};
+use std::fs;
+use std::io;
+use std::path::Path;
+
+const FIRST_LINE: &str = "undim raw record 1";
+const ENDING: &str = ".log";
+
+/// Something that happened to a content.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Happening {
+    /// It came in for the first time.
+    Arrived {
+        /// Where it lay, relative to the inbox.
+        path: Vec<u8>,
+        /// Its modification time, µs since 1970: the date of last resort.
+        mtime_us: i64,
+        /// Bytes.
+        bytes: u64,
+    },
+    /// A note came for it.
+    Note {
+        /// Where the note lay, relative to the inbox.
+        path: Vec<u8>,
+        /// What it says, as it stands.
+        text: String,
+    },
+    /// The keeper took it out of every judgement.
+    Withdrawn {
+        /// The keeper's words.
+        why: String,
+    },
+}
+
+/// A happening in the order of all.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Record {
+    /// From 1; every happening of the archive has its own.
+    pub arrival: u64,
+    /// The content's BLAKE3, lower-case hexadecimal.
+    pub hash: String,
+    /// What happened.
+    pub happening: Happening,
+}
+
+/// What the raw archive holds.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Records {
+    /// In order of arrival.
+    pub records: Vec<Record>,
+    /// Hashes of contents without any record: archived by a program that was then killed. Their files still
+    /// lie in the inbox and are taken in again.
+    pub unrecorded: Vec<String>,
+    /// Hashes that have a record but whose content is gone.
+    pub without_content: Vec<String>,
+    /// Lines that could not be understood, each a sentence with its place.
+    pub damaged: Vec<String>,
+}
+
+/// Keeps a happening beside its content. Keeping the same one twice changes nothing.
+pub fn record(raw: &Path, record: &Record) -> io::Result<()> {
+    let path = content_path(raw, &record.hash);
+    let (Some(folder), name) = (path.parent(), format!("{}{ENDING}", record.hash)) else {
+        return Err(io::ErrorKind::InvalidInput.into());
+    };
+    let mut text = read_text(&folder.join(&name))?.unwrap_or_else(|| format!("{FIRST_LINE}\n"));
+    let line = line_of(record);
+    if text.lines().any(|old| old == line) {
+        return Ok(());
+    }
+    if !text.ends_with('\n') {
+        text.push('\n');
+    }
+    text.push_str(&line);
+    text.push('\n');
+    write_atomically(folder, &name, text.as_bytes())
+}
+
+#[expect(clippy::disallowed_methods, reason = "the archive is a folder of files")]
+fn read_text(path: &Path) -> io::Result<Option<String>> {
+    match fs::read_to_string(path) {
+        Ok(text) => Ok(Some(text)),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(error),
+    }
+}
+
+/// Reads what the archive holds. A line that is damaged is said and the others count.
+pub fn read_records(raw: &Path) -> io::Result<Records> {
+    let mut all = Records::default();
+    let (mut contents, mut recorded) = (Vec::new(), Vec::new());
+    for folder in fs::read_dir(raw)? {
+        let folder = folder?;
+        if !folder.file_type()?.is_dir() || folder.file_name().len() != 2 {
+            continue;
+        }
+        for found in fs::read_dir(folder.path())? {
+            let found = found?;
+            let Ok(name) = found.file_name().into_string() else {
+                continue;
+            };
+            if is_hash(&name) {
+                contents.push(name);
+            } else if let Some(hash) = name.strip_suffix(ENDING).filter(|hash| is_hash(hash)) {
+                let text = read_text(&found.path())?.unwrap_or_default();
+                understand(hash, &text, &mut all);
+                recorded.push(hash.to_owned());
+            }
+        }
+    }
+    all.records
+        .sort_by(|a, b| (a.arrival, &a.hash).cmp(&(b.arrival, &b.hash)));
+    all.damaged.sort();
+    contents.sort();
+    recorded.sort();
+    all.unrecorded = contents
+        .iter()
+        .filter(|hash| recorded.binary_search(hash).is_err())
+        .cloned()
+        .collect();
+    all.without_content = recorded
+        .into_iter()
+        .filter(|hash| contents.binary_search(hash).is_err())
+        .collect();
+    Ok(all)
+}
+
+fn is_hash(name: &str) -> bool {
+    name.len() == 64 && name.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'a'..=b'f'))
+}
+
+fn line_of(record: &Record) -> String {
+    let arrival = record.arrival;
+    match &record.happening {
+        Happening::Arrived {
+            path,
+            mtime_us,
+            bytes,
+        } => format!(
+            "arrived\tarrival={arrival}\tmtime_us={mtime_us}\tbytes={bytes}\tpath={}",
+            shown(path)
+        ),
+        Happening::Note { path, text } => format!(
+            "note\tarrival={arrival}\tpath={}\ttext={}",
+            shown(path),
+            shown(text.as_bytes())
+        ),
+        Happening::Withdrawn { why } => {
+            format!("withdrawn\tarrival={arrival}\twhy={}", shown(why.as_bytes()))
+        }
+    }
+}
+
+fn understand(hash: &str, text: &str, all: &mut Records) {
+    let mut lines = text.lines();
+    let first = lines.next().unwrap_or_default();
+    if first != FIRST_LINE {
+        all.damaged.push(format!(
+            "{hash}{ENDING}, line 1: begins with \"{}\", not with \"{FIRST_LINE}\"; a newer undim may have written it",
+            shown(first.as_bytes())
+        ));
+        return;
+    }
+    for (index, line) in lines.enumerate() {
+        match record_of(hash, line) {
+            Some(record) => all.records.push(record),
+            None => all.damaged.push(format!(
+                "{hash}{ENDING}, line {}: can't be understood; it is passed over",
+                index + 2
+            )),
+        }
+    }
+}
+
+fn record_of(hash: &str, line: &str) -> Option<Record> {
+    let mut fields = line.split('\t');
+    let kind = fields.next()?;
+    let fields: Vec<(&str, &str)> = fields.map(|field| field.split_once('=')).collect::<Option<_>>()?;
+    let field = |name: &str| {
+        fields
+            .iter()
+            .find(|(key, _)| *key == name)
+            .map(|(_, value)| *value)
+    };
+    let bytes = |name: &str| field(name).and_then(unshown);
+    let text = |name: &str| bytes(name).and_then(|bytes| String::from_utf8(bytes).ok());
+    let happening = match kind {
+        "arrived" => Happening::Arrived {
+            path: bytes("path")?,
+            mtime_us: field("mtime_us")?.parse().ok()?,
+            bytes: field("bytes")?.parse().ok()?,
+        },
+        "note" => Happening::Note {
+            path: bytes("path")?,
+            text: text("text")?,
+        },
+        "withdrawn" => Happening::Withdrawn { why: text("why")? },
+        _ => return None,
+    };
+    Some(Record {
+        arrival: field("arrival")?.parse().ok()?,
+        hash: hash.to_owned(),
+        happening,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::disallowed_methods, reason = "tests lay out real files")]
+
+    use super::*;
+    use proptest::prelude::*;
+
+    fn arrived(arrival: u64, mark: char, path: &[u8]) -> Record {
+        Record {
+            arrival,
+            hash: mark.to_string().repeat(64),
+            happening: Happening::Arrived {
+                path: path.to_vec(),
+                mtime_us: -5,
+                bytes: 3,
+            },
+        }
+    }
+
+    #[test]
+    fn order_paths_and_notes_come_back_from_the_archive_alone() {
+        let raw = tempfile::tempdir().expect("a folder");
+        for mark in ["aa", "bb", "cc"] {
+            fs::create_dir(raw.path().join(mark)).expect("a folder");
+        }
+        for mark in ["a", "c"] {
+            let hash = mark.repeat(64);
+            fs::write(content_path(raw.path(), &hash), "raw").expect("a content");
+        }
+        let note = Record {
+            arrival: 3,
+            hash: "b".repeat(64),
+            happening: Happening::Note {
+                path: b"x.csv.note.toml".to_vec(),
+                text: "scene = \"noon\"\nremark = 'a\tb'\n".to_owned(),
+            },
+        };
+        let withdrawn = Record {
+            arrival: 4,
+            hash: "b".repeat(64),
+            happening: Happening::Withdrawn {
+                why: "the bag\nwas torn = yes".to_owned(),
+            },
+        };
+        let records = [
+            arrived(1, 'b', b"b\n\xff.csv"),
+            arrived(2, 'a', b"a = b.csv"),
+            note,
+            withdrawn,
+        ];
+        for one in records.iter().rev().chain(&records) {
+            record(raw.path(), one).expect("kept");
+        }
+        let read = read_records(raw.path()).expect("read");
+        assert_eq!(read.records, records);
+        assert_eq!(read.unrecorded, ["c".repeat(64)]);
+        assert_eq!(read.without_content, ["b".repeat(64)]);
+        assert!(read.damaged.is_empty());
+    }
+
+    #[test]
+    fn a_damaged_line_is_said_and_the_others_count() {
+        let mut all = Records::default();
+        let text = format!(
+            "{FIRST_LINE}\nnonsense\n{}\tlater=1\narrived\tarrival=x\n",
+            line_of(&arrived(7, 'a', b"a"))
+        );
+        understand(&"a".repeat(64), &text, &mut all);
+        assert_eq!(all.records, [arrived(7, 'a', b"a")]);
+        assert_eq!(all.damaged.len(), 2);
+        assert!(all.damaged[0].contains("line 2") && all.damaged[1].contains("line 4"));
+        understand("b", "undim raw record 2\n", &mut all);
+        assert_eq!((all.damaged.len(), all.records.len()), (3, 1));
+    }
+
+    proptest! {
+        #[test]
+        fn any_note_comes_back(path in prop::collection::vec(any::<u8>(), 0..30), text in any::<String>(), arrival: u64) {
+            let written = Record {
+                arrival,
+                hash: "a".repeat(64),
+                happening: Happening::Note { path, text },
+            };
+            let line = line_of(&written);
+            prop_assert_eq!(line.lines().count(), 1);
+            prop_assert_eq!(record_of(&written.hash, &line), Some(written));
+        }
+    }
+}
