@@ -1,0 +1,520 @@
+//! Writing frames.
+
+use super::{
+    CHOICES, Ending, FACTS, FRAME_BYTES, FRAME_ROWS, Header, MARK, MESSAGE_BYTES, NAME_BYTES, NOTE_BYTES,
+    PROBLEMS, REMARK_BYTES, Sandbox, UNIT_BYTES, VERSION, form, kind, text::cut,
+};
+use std::{
+    collections::HashMap,
+    io::{self, Write},
+};
+use thiserror::Error;
+use undim_model::{ImportedRow, ImportedTime};
+
+/// What is written at once where nothing presses.
+const PENDING_BYTES: usize = 64 << 10;
+/// So much text goes into one frame of rows; with its numbers the frame stays within [`FRAME_BYTES`].
+const FRAME_TEXT_BYTES: usize = FRAME_BYTES / 2;
+
+/// Why something was not written.
+#[derive(Debug, Error)]
+pub enum EncodeError {
+    /// The other side can't be written to.
+    #[error("the rows could not be written: {0}")]
+    Io(#[from] io::Error),
+    /// It is not as agreed; half a sentence.
+    #[error("{0}")]
+    Refused(String),
+}
+
+/// A row that borrows its texts; otherwise as [`ImportedRow`].
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[expect(missing_docs, reason = "told at ImportedRow")]
+pub struct RowRef<'a> {
+    pub row: u64,
+    pub time: Option<ImportedTime>,
+    pub value: Option<f64>,
+    pub unit: Option<&'a str>,
+    pub x: Option<f64>,
+    pub y: Option<f64>,
+    pub z: Option<f64>,
+    pub station: Option<&'a str>,
+    pub device: Option<&'a str>,
+    pub tilt_deg: Option<f64>,
+    pub temperature_c: Option<f64>,
+    pub remark: Option<&'a str>,
+}
+
+impl<'a> From<&'a ImportedRow> for RowRef<'a> {
+    fn from(row: &'a ImportedRow) -> Self {
+        Self {
+            row: row.row,
+            time: row.time,
+            value: row.value,
+            unit: row.unit.as_deref(),
+            x: row.x,
+            y: row.y,
+            z: row.z,
+            station: row.station.as_deref(),
+            device: row.device.as_deref(),
+            tilt_deg: row.tilt_deg,
+            temperature_c: row.temperature_c,
+            remark: row.remark.as_deref(),
+        }
+    }
+}
+
+/// Writes a stream: to a pipe, or to a file to be read again later.
+pub struct Encoder<W> {
+    out: W,
+    /// Whole frames that wait to be written.
+    pending: Vec<u8>,
+    columns: Columns,
+    rows: u64,
+    facts: usize,
+    problems: usize,
+    more_problems: u64,
+}
+
+impl<W: Write> Encoder<W> {
+    /// Begins a stream.
+    pub fn new(out: W) -> Self {
+        let mut pending = Vec::with_capacity(PENDING_BYTES);
+        pending.extend(MARK);
+        pending.push(VERSION);
+        Self {
+            out,
+            pending,
+            columns: Columns::new(),
+            rows: 0,
+            facts: 0,
+            problems: 0,
+            more_problems: 0,
+        }
+    }
+
+    /// Tells what is enforced, and writes it out: later frames may be forged by what is loaded, this one not.
+    pub fn sandbox(&mut self, sandbox: Sandbox) -> Result<(), EncodeError> {
+        let flags = u8::from(sandbox.landlock_full) | u8::from(sandbox.seccomp) << 1;
+        self.frame(kind::SANDBOX, |payload| payload.extend([sandbox.landlock, flags]));
+        self.write_out()
+    }
+
+    /// Tells who the importer is.
+    pub fn importer(&mut self, header: &Header) -> Result<(), EncodeError> {
+        if !header.is_valid() {
+            return Err(EncodeError::Refused(
+                "its name, version or description is not as agreed".to_owned(),
+            ));
+        }
+        self.frame(kind::IMPORTER, |payload| {
+            for text in [&header.name, &header.version, &header.reads] {
+                put_text(payload, text, NOTE_BYTES);
+            }
+        });
+        Ok(())
+    }
+
+    /// Tells how surely the importer can read the file, 0 to 100.
+    pub fn sure(&mut self, sure: u8) {
+        self.frame(kind::SURE, |payload| payload.push(sure.min(100)));
+    }
+
+    /// Adds a row. Numbers that are not finite become missing, and all but a missing value is told as a problem.
+    pub fn row(&mut self, row: &RowRef) -> Result<(), EncodeError> {
+        if row.row == 0 {
+            return Err(EncodeError::Refused(
+                "a row has the number 0; rows count from 1".to_owned(),
+            ));
+        }
+        let mut row = *row;
+        let numbers = [
+            ("value", &mut row.value),
+            ("x", &mut row.x),
+            ("y", &mut row.y),
+            ("z", &mut row.z),
+            ("tilt", &mut row.tilt_deg),
+            ("temperature", &mut row.temperature_c),
+        ];
+        for (name, number) in numbers {
+            if let Some(lost) = number.take_if(|number| !number.is_finite())
+                && !(name == "value" && lost.is_nan())
+            {
+                self.problem(
+                    row.row,
+                    0,
+                    &format!("{name} is {lost}, which no device reads; it counts as missing"),
+                );
+            }
+        }
+        for (name, text, limit) in [
+            ("unit", row.unit, UNIT_BYTES),
+            ("station", row.station, NAME_BYTES),
+            ("device", row.device, NAME_BYTES),
+        ] {
+            if text.is_some_and(|text| text.len() > limit) {
+                return Err(EncodeError::Refused(format!(
+                    "row {}: its {name} is longer than {limit} bytes",
+                    row.row
+                )));
+            }
+        }
+        if let Some(remark) = row.remark.filter(|remark| remark.len() > REMARK_BYTES) {
+            row.remark = remark.get(..remark.floor_char_boundary(REMARK_BYTES));
+            self.problem(
+                row.row,
+                0,
+                &format!("the remark was cut after {REMARK_BYTES} bytes"),
+            );
+        }
+        self.columns.push(&row);
+        self.rows += 1;
+        if self.columns.is_full() {
+            self.flush_rows()
+        } else {
+            Ok(())
+        }
+    }
+
+    /// Tells a fact.
+    pub fn fact(&mut self, key: &str, value: &str, assumed: bool) -> Result<(), EncodeError> {
+        self.facts += 1;
+        if self.facts > FACTS {
+            return Err(EncodeError::Refused(format!(
+                "it told more than {FACTS} facts about one file"
+            )));
+        }
+        self.frame(kind::FACT, |payload| {
+            payload.push(u8::from(assumed));
+            put_text(payload, key, NOTE_BYTES);
+            put_text(payload, value, NOTE_BYTES);
+        });
+        Ok(())
+    }
+
+    /// Tells a problem; beyond [`PROBLEMS`] they are only counted.
+    pub fn problem(&mut self, line: u64, column: u32, text: &str) {
+        if self.problems == PROBLEMS {
+            self.more_problems += 1;
+            return;
+        }
+        self.problems += 1;
+        self.frame(kind::PROBLEM, |payload| {
+            payload.extend(line.to_le_bytes());
+            payload.extend(column.to_le_bytes());
+            put_text(payload, text, NOTE_BYTES);
+        });
+    }
+
+    /// Ends the stream: every row has been given.
+    pub fn finish(mut self) -> Result<W, EncodeError> {
+        self.flush_rows()?;
+        let (rows, more_problems) = (self.rows, self.more_problems);
+        self.end(&Ending::Done { rows, more_problems })
+    }
+
+    /// Ends the stream with a failure; rows that still wait are dropped.
+    pub fn fail(self, ending: &Ending) -> Result<W, EncodeError> {
+        self.end(ending)
+    }
+
+    fn end(mut self, ending: &Ending) -> Result<W, EncodeError> {
+        match ending {
+            Ending::Done { rows, more_problems } => self.frame(kind::DONE, |payload| {
+                payload.extend(rows.to_le_bytes());
+                payload.extend(more_problems.to_le_bytes());
+            }),
+            Ending::Unusable {
+                line,
+                column,
+                option,
+                text,
+            } => self.frame(kind::UNUSABLE, |payload| {
+                payload.extend(line.to_le_bytes());
+                payload.extend(column.to_le_bytes());
+                payload.extend(option.unwrap_or(u32::MAX).to_le_bytes());
+                put_text(payload, text, MESSAGE_BYTES);
+            }),
+            Ending::Question { text, choices } => self.frame(kind::QUESTION, |payload| {
+                put_text(payload, text, MESSAGE_BYTES);
+                payload.push(choices.len().min(CHOICES) as u8);
+                for choice in choices.iter().take(CHOICES) {
+                    put_text(payload, choice, NOTE_BYTES);
+                }
+            }),
+            Ending::Breach(text) => {
+                self.frame(kind::BREACH, |payload| put_text(payload, text, MESSAGE_BYTES));
+            }
+            Ending::CannotLoad(text) => {
+                self.frame(kind::CANNOT_LOAD, |payload| {
+                    put_text(payload, text, MESSAGE_BYTES);
+                });
+            }
+            Ending::WrongVersion { major, minor } => self.frame(kind::WRONG_VERSION, |payload| {
+                payload.extend(major.to_le_bytes());
+                payload.extend(minor.to_le_bytes());
+            }),
+            Ending::SandboxMissing(text) => {
+                self.frame(kind::SANDBOX_MISSING, |payload| {
+                    put_text(payload, text, MESSAGE_BYTES);
+                });
+            }
+        }
+        self.write_out()?;
+        Ok(self.out)
+    }
+
+    fn flush_rows(&mut self) -> Result<(), EncodeError> {
+        if self.columns.count > 0 {
+            let Self { pending, columns, .. } = self;
+            frame(pending, kind::ROWS, |payload| columns.drain_into(payload));
+        }
+        if self.pending.len() >= PENDING_BYTES {
+            self.write_out()
+        } else {
+            Ok(())
+        }
+    }
+
+    fn frame(&mut self, kind: u8, fill: impl FnOnce(&mut Vec<u8>)) {
+        frame(&mut self.pending, kind, fill);
+    }
+
+    fn write_out(&mut self) -> Result<(), EncodeError> {
+        self.out.write_all(&self.pending)?;
+        self.out.flush()?;
+        self.pending.clear();
+        Ok(())
+    }
+}
+
+/// Adds a frame; its length is set once its payload is there.
+fn frame(pending: &mut Vec<u8>, kind: u8, fill: impl FnOnce(&mut Vec<u8>)) {
+    pending.push(kind);
+    let start = pending.len();
+    pending.extend([0; 4]);
+    fill(pending);
+    let len = (pending.len() - start - 4) as u32;
+    if let Some(place) = pending.get_mut(start..start + 4) {
+        place.copy_from_slice(&len.to_le_bytes());
+    }
+}
+
+fn put_text(payload: &mut Vec<u8>, text: &str, limit: usize) {
+    let (text, ellipsis) = cut(text, limit);
+    payload.extend(((text.len() + ellipsis.len()) as u16).to_le_bytes());
+    payload.extend(text.as_bytes());
+    payload.extend(ellipsis.as_bytes());
+}
+
+/// The rows of the next frame.
+struct Columns {
+    count: usize,
+    last_row: u64,
+    is_run: bool,
+    row: Column<8>,
+    time: Column<9>,
+    numbers: [Column<8>; 6],
+    texts: [Column<2>; 4],
+    /// The text that each text column had last, and its place: rows often repeat it.
+    last_texts: [Option<u16>; 4],
+    dictionary: Dictionary,
+}
+
+impl Columns {
+    fn new() -> Self {
+        Self {
+            count: 0,
+            last_row: 0,
+            is_run: true,
+            row: Column::default(),
+            time: Column::default(),
+            numbers: Default::default(),
+            texts: Default::default(),
+            last_texts: [None; 4],
+            dictionary: Dictionary::default(),
+        }
+    }
+
+    fn is_full(&self) -> bool {
+        self.count == FRAME_ROWS || self.dictionary.bytes.len() >= FRAME_TEXT_BYTES
+    }
+
+    fn push(&mut self, row: &RowRef) {
+        let at = self.count;
+        self.is_run &= at == 0 || self.last_row.checked_add(1) == Some(row.row);
+        self.last_row = row.row;
+        self.row.push(at, Some(row.row.to_le_bytes()));
+        self.time.push(
+            at,
+            row.time.map(|time| {
+                let (kind, us) = match time {
+                    ImportedTime::Instant(us) => (1, us),
+                    ImportedTime::Wall(us) => (2, us),
+                };
+                let [a, b, c, d, e, f, g, h] = us.to_le_bytes();
+                [kind, a, b, c, d, e, f, g, h]
+            }),
+        );
+        let numbers = [row.value, row.x, row.y, row.z, row.tilt_deg, row.temperature_c];
+        for (column, number) in self.numbers.iter_mut().zip(numbers) {
+            column.push(at, number.map(f64::to_le_bytes));
+        }
+        let texts = [row.unit, row.station, row.device, row.remark];
+        for ((column, last), text) in self.texts.iter_mut().zip(&mut self.last_texts).zip(texts) {
+            let place = text.map(|text| match *last {
+                Some(place) if self.dictionary.is_at(place, text) => place,
+                _ => self.dictionary.place(text),
+            });
+            *last = place.or(*last);
+            column.push(at, place.map(u16::to_le_bytes));
+        }
+        self.count += 1;
+    }
+
+    /// Writes the payload and forgets the rows.
+    fn drain_into(&mut self, payload: &mut Vec<u8>) {
+        payload.extend((self.count as u16).to_le_bytes());
+        payload.extend((self.dictionary.ends.len() as u16).to_le_bytes());
+        payload.extend(&self.dictionary.bytes);
+        let count = self.count;
+        if self.is_run {
+            payload.push(form::RUN);
+            payload.extend(self.row.values.first_chunk::<8>().unwrap_or(&[0; 8]));
+            self.row.clear();
+        } else {
+            self.row.drain_into(count, payload);
+        }
+        self.time.drain_into(count, payload);
+        let [value, x, y, z, tilt, temperature] = &mut self.numbers;
+        let [unit, station, device, remark] = &mut self.texts;
+        value.drain_into(count, payload);
+        unit.drain_into(count, payload);
+        x.drain_into(count, payload);
+        y.drain_into(count, payload);
+        z.drain_into(count, payload);
+        station.drain_into(count, payload);
+        device.drain_into(count, payload);
+        tilt.drain_into(count, payload);
+        temperature.drain_into(count, payload);
+        remark.drain_into(count, payload);
+        self.count = 0;
+        self.is_run = true;
+        self.last_texts = [None; 4];
+        self.dictionary.clear();
+    }
+}
+
+/// One column: the values that are there, and which rows have one.
+#[derive(Default)]
+struct Column<const WIDTH: usize> {
+    values: Vec<u8>,
+    mask: Vec<u8>,
+    present: usize,
+}
+
+impl<const WIDTH: usize> Column<WIDTH> {
+    fn push(&mut self, at: usize, value: Option<[u8; WIDTH]>) {
+        let Some(value) = value else { return };
+        if self.present < at || !self.mask.is_empty() {
+            self.set_bit(at);
+        }
+        self.values.extend(value);
+        self.present += 1;
+    }
+
+    /// The mask is only made once a row lacks a value.
+    #[cold]
+    fn first_mask(&mut self) {
+        self.mask = vec![0; FRAME_ROWS / 8];
+        for at in 0..self.present {
+            if let Some(byte) = self.mask.get_mut(at / 8) {
+                *byte |= 1 << (at % 8);
+            }
+        }
+    }
+
+    fn set_bit(&mut self, at: usize) {
+        if self.mask.is_empty() {
+            self.first_mask();
+        }
+        if let Some(byte) = self.mask.get_mut(at / 8) {
+            *byte |= 1 << (at % 8);
+        }
+    }
+
+    fn drain_into(&mut self, count: usize, payload: &mut Vec<u8>) {
+        let first = self.values.first_chunk::<WIDTH>();
+        if self.present == 0 {
+            payload.push(form::NOTHING);
+        } else if self.present < count {
+            if self.mask.is_empty() {
+                self.first_mask();
+            }
+            payload.push(form::MASKED);
+            payload.extend(self.mask.iter().take(count.div_ceil(8)));
+            payload.extend(&self.values);
+        } else if let Some(first) =
+            first.filter(|first| self.values.chunks_exact(WIDTH).all(|value| value == *first))
+        {
+            payload.push(form::SAME);
+            payload.extend(first);
+        } else {
+            payload.push(form::EACH);
+            payload.extend(&self.values);
+        }
+        self.clear();
+    }
+
+    fn clear(&mut self) {
+        self.values.clear();
+        self.mask.clear();
+        self.present = 0;
+    }
+}
+
+/// The texts of one frame, each once.
+#[derive(Default)]
+struct Dictionary {
+    /// Lengths and texts, as they are sent.
+    bytes: Vec<u8>,
+    /// Where each text ends in `bytes`.
+    ends: Vec<usize>,
+    places: HashMap<Box<str>, u16>,
+}
+
+impl Dictionary {
+    fn is_at(&self, place: u16, text: &str) -> bool {
+        let end = self.ends.get(usize::from(place)).copied().unwrap_or_default();
+        // The length before the text has to agree too, or "reef" would be found at the end of "outer reef".
+        let start = end.checked_sub(text.len());
+        start.and_then(|start| self.bytes.get(start..end)) == Some(text.as_bytes())
+            && start.is_some_and(|start| start == self.start(place))
+    }
+
+    fn start(&self, place: u16) -> usize {
+        let before = usize::from(place)
+            .checked_sub(1)
+            .and_then(|before| self.ends.get(before));
+        before.copied().unwrap_or_default() + 2
+    }
+
+    fn place(&mut self, text: &str) -> u16 {
+        if let Some(&place) = self.places.get(text) {
+            return place;
+        }
+        // Four texts in each of 4096 rows at most: the places fit.
+        let place = self.ends.len() as u16;
+        self.bytes.extend((text.len() as u16).to_le_bytes());
+        self.bytes.extend(text.as_bytes());
+        self.ends.push(self.bytes.len());
+        self.places.insert(text.into(), place);
+        place
+    }
+
+    fn clear(&mut self) {
+        self.bytes.clear();
+        self.ends.clear();
+        self.places.clear();
+    }
+}
