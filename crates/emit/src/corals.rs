@@ -1,0 +1,142 @@
+//! What a survey knows of each coral's light: the nearest station with a value, if one lies within 5 cm.
+//! Between stations nothing is guessed.
+
+use crate::Report;
+use crate::words::ppfd;
+use undim_model::{Coral, LightRange, Position, StationValue, valid_on};
+
+/// A station farther away than this says nothing about a coral, cm (our own choice).
+const NEAR_CM: f64 = 5.0;
+/// Standard uncertainty to half a 95 % interval (normal law; JCGM 100:2008, table G.1).
+pub(crate) const TO_95: f64 = 1.96;
+
+/// How a coral's light stands to what it should get.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Standing {
+    Below,
+    Inside,
+    Above,
+    /// No range is declared, or it is a daily dose, which one survey does not give.
+    NotJudged,
+    NoReadingNear,
+}
+
+/// A coral and its light.
+pub(crate) struct CoralLight<'a> {
+    pub(crate) coral: &'a Coral,
+    pub(crate) station: Option<&'a StationValue>,
+    pub(crate) standing: Standing,
+}
+
+/// Every coral that stands in the tank on the survey's day, in declared order.
+pub(crate) fn corals<'a>(report: &Report<'a>) -> Vec<CoralLight<'a>> {
+    let stations = &report.survey.stations;
+    valid_on(&report.tank.corals, report.survey.date)
+        .into_iter()
+        .map(|coral| {
+            let station = nearest(stations, coral.at);
+            let light = station.and_then(|station| station.value).map(|value| value.ppfd);
+            let standing = match (light, coral.wanted) {
+                (None, _) => Standing::NoReadingNear,
+                (Some(light), Some(LightRange::Ppfd(from, _))) if light < from => Standing::Below,
+                (Some(light), Some(LightRange::Ppfd(_, to))) if light > to => Standing::Above,
+                (Some(_), Some(LightRange::Ppfd(..))) => Standing::Inside,
+                (Some(_), _) => Standing::NotJudged,
+            };
+            CoralLight {
+                coral,
+                station,
+                standing,
+            }
+        })
+        .collect()
+}
+
+fn nearest(stations: &[StationValue], at: Position) -> Option<&StationValue> {
+    stations
+        .iter()
+        .filter(|station| station.value.is_some_and(|value| value.ppfd.is_finite()))
+        .filter_map(|station| Some((station, station.position?.distance_cm(at))))
+        .filter(|(_, distance)| *distance <= NEAR_CM)
+        .min_by(|(_, a), (_, b)| a.total_cmp(b))
+        .map(|(station, _)| station)
+}
+
+impl CoralLight<'_> {
+    /// "118 ± 10", where something is known.
+    pub(crate) fn light(&self) -> Option<String> {
+        let value = self.station?.value?;
+        Some(format!("{} ± {}", ppfd(value.ppfd), ppfd(TO_95 * value.u())))
+    }
+
+    /// "80 to 150", with its unit where that is not µmol m⁻² s⁻¹.
+    pub(crate) fn wanted(&self) -> Option<String> {
+        self.coral.wanted.map(|wanted| match wanted {
+            LightRange::Ppfd(from, to) => format!("{} to {}", ppfd(from), ppfd(to)),
+            LightRange::Dli(from, to) => format!("{} to {} mol m⁻² d⁻¹", ppfd(from), ppfd(to)),
+        })
+    }
+
+    /// In words.
+    pub(crate) fn standing_phrase(&self) -> &'static str {
+        match self.standing {
+            Standing::Below => "below its range",
+            Standing::Inside => "in its range",
+            Standing::Above => "above its range",
+            Standing::NoReadingNear => "no reading near",
+            Standing::NotJudged if matches!(self.coral.wanted, Some(LightRange::Dli(..))) => {
+                "a daily dose is not judged from one survey"
+            }
+            Standing::NotJudged => "no range declared",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::samples;
+
+    #[test]
+    fn only_a_station_within_five_centimetres_counts() {
+        let scenario = samples::loss();
+        let report = samples_report(&scenario);
+        let found: Vec<_> = corals(&report)
+            .iter()
+            .map(|coral| (coral.coral.id.clone(), coral.standing, coral.light()))
+            .collect();
+        assert_eq!(
+            found,
+            [
+                (
+                    "plating-1".to_owned(),
+                    Standing::Above,
+                    Some("276 ± 21".to_owned())
+                ),
+                (
+                    "brain-1".to_owned(),
+                    Standing::Below,
+                    Some("118 ± 9.0".to_owned())
+                ),
+                (
+                    "branching-2".to_owned(),
+                    Standing::NotJudged,
+                    Some("288 ± 22".to_owned())
+                ),
+                ("far-off".to_owned(), Standing::NoReadingNear, None),
+            ]
+        );
+    }
+
+    fn samples_report(scenario: &samples::Scenario) -> Report<'_> {
+        Report {
+            site_name: "North room",
+            tank: &scenario.tank,
+            survey: &scenario.survey,
+            judgement: &scenario.judgement,
+            open_alerts: &scenario.open_alerts,
+            earlier: None,
+            software_version: "0.1.0",
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! `report.html`: the page of one survey. The answer in five seconds, the evidence in a minute.
+//!
+//! Self-contained: no script, no network, one style sheet that the page's content security policy admits
+//! by its hash. Light and dark, a phone's width, paper. Shape carries meaning, colour repeats it.
+
+pub(crate) mod facts;
+mod folded;
+pub(crate) mod label;
+mod plan;
+mod sha256;
+mod trend;
+
+use crate::sign::seen;
+use crate::text_cell::shown;
+use crate::{Report, words};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use undim_model::About;
+
+const STYLE: &str = include_str!("style.css");
+
+/// The page of a survey, whole.
+pub fn survey(report: &Report<'_>) -> String {
+    let headline = words::headline(report);
+    let tank = shown(&report.tank.name);
+    let seen = seen(report);
+    let views = plan::views(report, &seen);
+    let body = html! {
+        main {
+            @if let Some(pumps) = words::pumps(report.survey.pumps_on) { p.pumps { (pumps) } }
+            p.over {
+                (tank) " · survey of " (words::weekday_and_day(report.survey.date))
+                @if let Some(scene) = &report.survey.scene { ", " (shown(scene)) }
+                ", revision " (report.survey.revision)
+            }
+            h1 { (headline.sentence) }
+            p.detail { @for sentence in &headline.detail { (sentence) " " } }
+            @if !report.survey.tied_to_reference { p.note { (words::NOT_TIED) } }
+            (next(report))
+            (facts::markup(report))
+            div.views {
+                @if let Some(views) = &views { (views) }
+                div.trends { (trend::trends(report)) }
+            }
+            (folded::folds(report, &seen, views.is_none()))
+            footer {
+                p { "PAR (PPFD) in µmol m⁻² s⁻¹. " (words::BOTH_INTERVALS) }
+                p { (shown(report.site_name)) " · judged from the readings of " (words::day_and_year(report.survey.date)) " and those before · undim " (shown(report.software_version)) " watches; it never switches." }
+            }
+        }
+    };
+    document(&format!("{tank}: {}", headline.sentence), &body)
+}
+
+fn next(report: &Report<'_>) -> Markup {
+    let mut steps = words::do_next(report);
+    steps.retain(|step| step != words::DO_NOT_RAISE);
+    let loss = report.open_alerts.iter().any(|alert| {
+        alert.about == About::Light && alert.change_percent.is_some_and(|percent| percent < 0.0)
+    });
+    html! {
+        section.next {
+            h2 { "Do next" }
+            div {
+                @if let [only] = steps.as_slice() {
+                    p { (only) }
+                } @else {
+                    ol { @for step in &steps { li { (step) } } }
+                }
+                @if loss {
+                    p { strong { (words::DO_NOT_RAISE) } }
+                    p.quiet { (words::STAND_IN) }
+                }
+            }
+        }
+    }
+}
+
+fn document(title: &str, body: &Markup) -> String {
+    let policy = format!(
+        "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
+        sha256::base64(&sha256::sha256(STYLE.as_bytes()))
+    );
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy);
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body { (body) }
+        }
+    }
+    .into_string()
+        + "\n"
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,22 @@
+//! What a page or an answer on the terminal is made of.
+
+use undim_model::{Alert, Judgement, Survey, Tank};
+
+/// One judged survey, as it is shown to people.
+#[derive(Debug, Clone, Copy)]
+pub struct Report<'a> {
+    /// The site's name.
+    pub site_name: &'a str,
+    /// The tank, declared or not.
+    pub tank: &'a Tank,
+    /// The survey.
+    pub survey: &'a Survey,
+    /// How it stands.
+    pub judgement: &'a Judgement,
+    /// The tank's alerts that are open after this survey.
+    pub open_alerts: &'a [Alert],
+    /// The id of the survey before it, whose page lies in the folder beside.
+    pub earlier: Option<&'a str>,
+    /// The program's version.
+    pub software_version: &'a str,
+}

@@ -1,0 +1,95 @@
+//! Causes in plain words.
+
+use super::{NO_BREAK, list};
+use crate::text_cell::shown;
+use undim_model::{Alert, AlertTarget, Cause};
+
+/// A cause as it stands in a sentence, for the place where the light changed.
+pub fn cause_phrase(cause: Cause, target: &AlertTarget) -> String {
+    let fixture = match target {
+        AlertTarget::Fixture(id) => Some(shown(id)),
+        _ => None,
+    };
+    let of_fixture = |one: &str, all: &str| match &fixture {
+        Some(id) => one.replace("{}", id),
+        None => all.to_owned(),
+    };
+    match cause {
+        Cause::FixtureAgeing => of_fixture(
+            "the {} fixture giving less with age",
+            "the fixtures giving less with age",
+        ),
+        Cause::LensDirty => of_fixture("a film on the {} lens or cover", "a film on the lenses or covers"),
+        Cause::WaterClarity => "the water's clarity or colour".to_owned(),
+        Cause::DeviceDrift => "the device itself reading differently".to_owned(),
+        Cause::LevelsChanged => "another light programme or level".to_owned(),
+        Cause::FixtureFault => of_fixture("a fault in the {} fixture", "a fault in a fixture"),
+        Cause::FixtureMoved => of_fixture("the {} fixture hanging elsewhere", "a fixture hanging elsewhere"),
+        Cause::RockMoved => "rockwork that was moved".to_owned(),
+        Cause::StationShaded => "something that shades the place".to_owned(),
+        Cause::SensorFouled => "growth on the sensor".to_owned(),
+        Cause::RoomLight => "daylight or a light in the room".to_owned(),
+        Cause::PositionOff => "a reading taken at another place".to_owned(),
+        Cause::Unexplained => "none of the known causes".to_owned(),
+    }
+}
+
+/// "74 in 100".
+pub(crate) fn odds(probability: f64) -> String {
+    format!(
+        "{}{NO_BREAK}in{NO_BREAK}100",
+        crate::number::fixed(100.0 * probability, 0)
+    )
+}
+
+/// One sentence on the likeliest cause, with its odds; names what can't be told apart from it.
+pub fn likely_cause(alert: &Alert) -> Option<String> {
+    let cause = alert.cause?;
+    if cause == Cause::Unexplained {
+        return Some("None of the known causes fits.".to_owned());
+    }
+    let phrase = |cause: Cause| cause_phrase(cause, &alert.target);
+    if !alert.alike.is_empty() {
+        let mut alike: Vec<String> = vec![phrase(cause)];
+        alike.extend(
+            alert
+                .alike
+                .iter()
+                .filter(|other| **other != cause)
+                .map(|other| phrase(*other)),
+        );
+        return Some(match alike.as_slice() {
+            [one] => format!("Perhaps {one}."),
+            _ => format!("These can't be told apart with what is known: {}.", list(&alike)),
+        });
+    }
+    Some(match alert.cause_probability {
+        Some(probability) => format!("Most likely {} ({}).", phrase(cause), odds(probability)),
+        None => format!("Most likely {}.", phrase(cause)),
+    })
+}
+
+/// The other causes, each with its odds; `None` where none was weighed.
+pub(crate) fn other_causes(alert: &Alert) -> Option<String> {
+    let others: Vec<String> = alert
+        .alternatives
+        .iter()
+        .filter(|other| other.probability >= 0.01)
+        .map(|other| {
+            format!(
+                "{} ({})",
+                cause_phrase(other.cause, &alert.target),
+                odds(other.probability)
+            )
+        })
+        .collect();
+    (!others.is_empty()).then(|| format!("Else {}.", list(&others)))
+}
+
+/// The likeliest cause and the others, a sentence each; nothing for what is over or not about light.
+pub(crate) fn all(alert: &Alert) -> Vec<String> {
+    likely_cause(alert)
+        .into_iter()
+        .chain(other_causes(alert))
+        .collect()
+}

@@ -1,0 +1,106 @@
+//! Nearly every sentence that people read, in one place, so that it can be put into another language later.
+//!
+//! Say *fixture*; say *PAR (PPFD)* once, then *PPFD*. Intervals for people hold with 95 %. Nothing here
+//! ever tells to raise the output to make up for a loss.
+
+mod causes;
+mod figures;
+mod headline;
+mod quality;
+mod steps;
+
+pub(crate) use causes::{all as causes_of, odds};
+pub use causes::{cause_phrase, likely_cause};
+pub(crate) use figures::{NO_BREAK, lower_first, month, ppfd, visible, weekday_and_day};
+pub use figures::{day, day_and_year, interval, percent_of, signed_percent};
+pub use headline::{Headline, headline, sentence};
+pub(crate) use quality::shared_phrase;
+pub use quality::{flag_phrase, reason_phrase, reasons_phrase};
+pub(crate) use steps::read_again;
+pub(crate) use steps::steps as steps_of;
+pub use steps::{do_next, fallback_steps, returns_percent};
+
+use undim_model::{About, Alert, AlertTarget};
+
+/// For whoever looks after the tank meanwhile.
+pub const STAND_IN: &str = "For whoever stands in: call the keeper; don't raise the light.";
+/// The rule that stands under every loss.
+pub const DO_NOT_RAISE: &str = "Don't raise the output to make up for a loss before its cause is known.";
+/// Who decides about mains over salt water.
+pub const LOCAL_CODES: &str = "Mains over salt water: local codes and licensed people decide.";
+/// The reminder after a survey with the pumps off.
+pub const PUMPS_WERE_OFF: &str = "The pumps were off for this survey. Are they back on?";
+/// The reminder where nothing is known of the pumps.
+pub const PUMPS_UNKNOWN: &str = "Pumps back on?";
+/// Where no value goes back to a reference.
+pub const NOT_TIED: &str = "Not tied to a reference: good for change, not for absolute light.";
+/// How CSV and page tell uncertainty.
+pub const BOTH_INTERVALS: &str = "Intervals and ± on this page hold with 95 % confidence; the CSV files give standard uncertainties (k = 1).";
+
+/// The line about the pumps, where one is due.
+pub fn pumps(pumps_on: Option<bool>) -> Option<&'static str> {
+    match pumps_on {
+        Some(true) => None,
+        Some(false) => Some(PUMPS_WERE_OFF),
+        None => Some(PUMPS_UNKNOWN),
+    }
+}
+
+/// Where the light changed: "under the west fixture", "at reef-top", "in the whole tank".
+pub fn place(target: &AlertTarget) -> String {
+    match target {
+        AlertTarget::Tank => "in the whole tank".to_owned(),
+        AlertTarget::Fixture(id) => format!("under the {} fixture", crate::text_cell::shown(id)),
+        AlertTarget::Station(id) => format!("at {}", crate::text_cell::shown(id)),
+        AlertTarget::Stations(ids) => match ids.as_slice() {
+            [] => "at some places".to_owned(),
+            [one] => format!("at {}", crate::text_cell::shown(one)),
+            several => format!("at {} places", several.len()),
+        },
+        AlertTarget::Path(path) => crate::text_cell::shown(path).into_owned(),
+    }
+}
+
+/// What an alert says, in a few words: "less light under the west fixture: −16 % (−20 to −12 %)".
+pub(crate) fn what(alert: &Alert) -> String {
+    let place = place(&alert.target);
+    match alert.about {
+        About::Light => {
+            let Some(percent) = alert.change_percent else {
+                return format!("changed light {place}");
+            };
+            let word = if percent < 0.0 { "less" } else { "more" };
+            let interval = alert.ci95.map(|ends| format!(" ({})", interval(percent, ends)));
+            format!(
+                "{word} light {place}: {}{}",
+                signed_percent(percent),
+                interval.unwrap_or_default()
+            )
+        }
+        About::Overdue => "a survey is overdue".to_owned(),
+        About::Silent => format!("no readings {place}"),
+        About::Intake => format!("a file or folder needs a look: {place}"),
+    }
+}
+
+/// The same as a heading.
+pub(crate) fn title_of(alert: &Alert) -> String {
+    figures::upper_first(&what(alert))
+}
+
+/// "a, b and c".
+pub(crate) fn list(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// "1 place", "3 places".
+pub(crate) fn counted(count: usize, one: &str, several: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { several })
+}
+
+#[cfg(test)]
+mod tests;
