@@ -104,8 +104,9 @@ fn line_by_hand_and_the_sign_of_its_covariance() {
     near(point(&line(0.01), 100.0).u, 7.0_f64.sqrt(), 1e-12);
     // On the other side of zero the sign turns round.
     near(point(&line(-0.01), -100.0).u, 7.0_f64.sqrt(), 1e-12);
-    // Fully correlated, 1·1 − 0.02·50: nothing is left, and rounding must not make it negative.
+    // Fully correlated: 1 + 1 − 2·50·0.02 leaves nothing. More than that can't be, and is taken as nothing.
     near(point(&line(-0.02), 50.0).u, 0.0, 1e-7);
+    assert_eq!(point(&line(-0.03), 50.0).u, 0.0);
 }
 
 #[test]

@@ -294,6 +294,10 @@ fn a_reference_is_taken_as_it_reads() {
     near(corrected.shared.get(SharedKind::Rezero), 8.0);
     assert!(prepared.tied_to_reference());
     assert_eq!(prepared.describe(), "taken as it reads: a reference");
+    // One that has corrections, the first of them later, says that none was applied.
+    reference.corrections.push(plain(date(2026, 3, 2)));
+    let before = prepare(&reference, |_| None, MICROMOL, &on(MARCH, Medium::Water)).apply(400.0);
+    assert_eq!(before.reasons.to_string(), "no-correction");
 }
 
 #[test]

@@ -51,6 +51,11 @@ fn inches_from_the_upper_right_back_corner() {
 fn millimetres_with_the_height_last() {
     let rod = frame([0.0; 3], [Right, Back, Up], LengthUnit::Millimetre, Zero::Bottom);
     check(&rod, None, [355.0, 250.0, 120.0], [35.5, 12.0, 25.0]);
+    // To the last bit: 3 · 0.1 is not 0.3.
+    assert_eq!(
+        FrameInUse::new(&rod, None).to_tank([Some(3.0), None, None], NONE)[0],
+        Some(0.3)
+    );
 }
 
 #[test]

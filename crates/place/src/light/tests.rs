@@ -57,6 +57,7 @@ fn halfway_the_shares_are_those_of_the_levels() {
     near(shares[1], 0.25, 1e-12);
     near(light(&[0.6]).shares(middle)[1], 1.0 / 1.6, 1e-12);
     assert_eq!(light(&[1.0, 0.0]).shares(middle), [1.0, 0.0]);
+    assert_eq!(light(&[1.0, -0.5]).shares(middle), [1.0, 0.0]);
     assert_eq!(light(&[1.0, f64::NAN]).shares(middle), [1.0, 0.0]);
 }
 

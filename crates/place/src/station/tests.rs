@@ -54,12 +54,12 @@ fn each_station_has_its_own_radius_and_the_nearest_wins() {
 #[test]
 fn ties_go_by_id_not_by_order() {
     let list = stations(&[
-        station("west", [34.9, 10.0, 30.0], 3.0),
-        station("east", [35.3, 10.0, 30.0], 3.0),
+        station("west", [35.3, 10.0, 30.0], 3.0),
+        station("east", [34.9, 10.0, 30.0], 3.0),
     ]);
-    // 0.2 cm from both, but for rounding noise.
+    // 0.2 cm from both, but rounding noise puts it nearer to the west.
     assert_eq!(at(&list, [35.1, 10.0, 30.0]), "east");
-    assert_eq!(at(&list, [35.0, 10.0, 30.0]), "west");
+    assert_eq!(at(&list, [35.2, 10.0, 30.0]), "west");
 }
 
 #[test]
@@ -109,14 +109,22 @@ fn named_yet_beyond_its_radius_is_position_off() {
 }
 
 #[test]
-fn an_id_goes_before_a_name() {
+fn an_id_goes_before_a_name_and_of_equal_names_the_first_declared() {
     let mut one = station("one", [10.0, 10.0, 10.0], 3.0);
     one.name = Some("two".to_owned());
-    let list = stations(&[one, station("two", [20.0, 10.0, 10.0], 3.0)]);
-    assert_eq!(
-        list.find([None; 3], [None; 3], Some("two")).station.as_deref(),
-        Some("two")
-    );
+    let mut three = station("three", [30.0, 10.0, 10.0], 3.0);
+    three.name = Some("ledge".to_owned());
+    let mut four = station("four", [40.0, 10.0, 10.0], 3.0);
+    four.name = Some("ledge".to_owned());
+    let list = stations(&[one, station("two", [20.0, 10.0, 10.0], 3.0), three, four]);
+    let named = |name| {
+        list.find([None; 3], [None; 3], Some(name))
+            .station
+            .unwrap()
+            .to_string()
+    };
+    assert_eq!(named("two"), "two");
+    assert_eq!(named("ledge"), "three");
 }
 
 #[test]
