@@ -47,6 +47,11 @@ impl Stamp {
         }
     }
 
+    /// True for the same file with the same bytes, as far as size and time tell; a move changes `ctime_ns` alone.
+    pub fn holds_the_same(self, other: Self) -> bool {
+        self.file() == other.file() && self.size == other.size && self.mtime_ns == other.mtime_ns
+    }
+
     /// Device and inode: which file, whatever its state.
     pub fn file(self) -> (u64, u64) {
         (self.dev, self.ino)

@@ -1,10 +1,11 @@
 //! Out of the inbox, by what was read and never by name alone.
 //!
-//! A file is moved only if the name still holds the device and inode that were read. Somebody may rename a
-//! newer file onto the name just before the move: so what was moved is looked at again, and goes back if it
+//! A file is moved only if the name still holds the file that was read: device, inode, size and time. Somebody
+//! may append to it or rename a newer file onto the name just before the move: so what was moved is looked at again, and goes back if it
 //! is not the one. Nothing is ever overwritten.
 
 use crate::beneath;
+use crate::listing::Stamp;
 use crate::names::{self, SET_ASIDE, TAKEN, shown};
 use rustix::fd::{AsFd, BorrowedFd, OwnedFd};
 use rustix::fs::{AtFlags, FileType, Mode, OFlags, RenameFlags};
@@ -42,8 +43,8 @@ pub enum PutAwayError {
     /// Its name is gone from the inbox.
     #[error("the file is gone from the inbox; its bytes are kept in the raw archive")]
     Vanished,
-    /// Another file has its name now; that one stays, and is a new input.
-    #[error("another file has taken its name; that one stays and is looked at next")]
+    /// Other bytes have its name now; they stay, and are a new input.
+    #[error("the file changed, or another took its name, since it was read; it stays and is looked at next")]
     Replaced,
     /// The inbox can't be changed.
     #[error(
@@ -57,29 +58,24 @@ pub enum PutAwayError {
     },
 }
 
-/// Moves the file `path` of the inbox, which must be `expected` (device, inode), into a shelf, its folders
+/// Moves the file `path` of the inbox, which must still be what was `read`, into a shelf, its folders
 /// with it; gives its new path relative to the inbox.
-pub fn put_away(
-    inbox: &Path,
-    path: &[u8],
-    expected: (u64, u64),
-    shelf: Shelf,
-) -> Result<Vec<u8>, PutAwayError> {
-    move_checked(inbox, path, expected, shelf, |_| {})
+pub fn put_away(inbox: &Path, path: &[u8], read: Stamp, shelf: Shelf) -> Result<Vec<u8>, PutAwayError> {
+    move_checked(inbox, path, read, shelf, |_| {})
 }
 
 /// The same; `just_before` runs between the first look and the move, for the test of that race.
 fn move_checked(
     inbox: &Path,
     path: &[u8],
-    expected: (u64, u64),
+    read: Stamp,
     shelf: Shelf,
     just_before: impl Fn(&[u8]),
 ) -> Result<Vec<u8>, PutAwayError> {
     let unusable = |error: Errno| unusable(path, error.into());
     let root = beneath::open_root(inbox).map_err(vanished_or(path))?;
     let (from, name) = beneath::open_folder_of(root.as_fd(), path).map_err(vanished_or(path))?;
-    expect_file(&from, name, expected, path)?;
+    expect_file(&from, name, read, path)?;
 
     let new_folder = match names::folder_of(path) {
         b"" => shelf.folder().as_bytes().to_vec(),
@@ -87,14 +83,14 @@ fn move_checked(
     };
     let to = beneath::make_folder(root.as_fd(), &new_folder).map_err(unusable)?;
     just_before(path);
-    let new_name = move_free(&from, name, &to, name, expected).map_err(|error| match error {
+    let new_name = move_free(&from, name, &to, name, Some(read)).map_err(|error| match error {
         Errno::NOENT => PutAwayError::Vanished,
         Errno::STALE => PutAwayError::Replaced,
         other => unusable(other),
     })?;
-    if expect_file(&to, &new_name, expected, path).is_err() {
+    if expect_file(&to, &new_name, read, path).is_err() {
         // Not the one that was read: back to its name, or beside it if that is taken by a newer one still.
-        move_free(&to, &new_name, &from, name, (0, 0)).map_err(unusable)?;
+        move_free(&to, &new_name, &from, name, None).map_err(unusable)?;
         sync(&from).and_then(|()| sync(&to)).map_err(unusable)?;
         return Err(PutAwayError::Replaced);
     }
@@ -103,11 +99,11 @@ fn move_checked(
 }
 
 /// For `after = "delete"`: by way of `taken/`, so that a newer file that takes the name meanwhile is safe.
-pub fn delete(inbox: &Path, path: &[u8], expected: (u64, u64)) -> Result<(), PutAwayError> {
-    let moved = put_away(inbox, path, expected, Shelf::Taken)?;
+pub fn delete(inbox: &Path, path: &[u8], read: Stamp) -> Result<(), PutAwayError> {
+    let moved = put_away(inbox, path, read, Shelf::Taken)?;
     let root = beneath::open_root(inbox).map_err(vanished_or(path))?;
     let (folder, name) = beneath::open_folder_of(root.as_fd(), &moved).map_err(vanished_or(path))?;
-    expect_file(&folder, name, expected, path)?;
+    expect_file(&folder, name, read, path)?;
     remove(&folder, name, AtFlags::empty()).map_err(|error| unusable(path, error.into()))?;
     // The folders that this made; one that holds something stays.
     let mut left = names::folder_of(&moved);
@@ -141,7 +137,7 @@ pub fn write_why(inbox: &Path, path: &[u8], original: &[u8], text: &str) -> io::
     }
     let hidden = super::atomic::hidden_name("why");
     let written = write_in(&folder, hidden.as_bytes(), whole.as_bytes())
-        .and_then(|()| Ok(move_free(&folder, hidden.as_bytes(), &folder, &why, (0, 0))?));
+        .and_then(|()| Ok(move_free(&folder, hidden.as_bytes(), &folder, &why, None)?));
     match written {
         Ok(name) => {
             sync(&folder)?;
@@ -168,13 +164,13 @@ fn create(folder: &OwnedFd, name: &[u8]) -> Result<OwnedFd, Errno> {
     rustix::fs::openat(folder, beneath::part(name)?, flags, Mode::from_raw_mode(0o666))
 }
 
-/// Renames to the first free numbered name; `read` is the file that a copy would have to be of.
+/// Renames to the first free numbered name. Onto another file system only what was `read` may go, as a copy.
 fn move_free(
     from: &OwnedFd,
     name: &[u8],
     to: &OwnedFd,
     wanted: &[u8],
-    read: (u64, u64),
+    read: Option<Stamp>,
 ) -> Result<Vec<u8>, Errno> {
     let name = beneath::part(name)?;
     for number in 1..MOST_NUMBERS {
@@ -212,12 +208,14 @@ fn copy_over(
     name: &[u8],
     to: &OwnedFd,
     new: &[u8],
-    read: (u64, u64),
+    read: Option<Stamp>,
 ) -> Result<(), Errno> {
     let source = beneath::open_in(from, name, OFlags::RDONLY | OFlags::NONBLOCK)?;
     let stat = rustix::fs::fstat(&source)?;
-    let stamp = crate::listing::Stamp::of(&stat);
-    if stamp.file() != read || FileType::from_raw_mode(stat.st_mode) != FileType::RegularFile {
+    let stamp = Stamp::of(&stat);
+    if !read.is_some_and(|read| read.holds_the_same(stamp))
+        || FileType::from_raw_mode(stat.st_mode) != FileType::RegularFile
+    {
         return Err(Errno::STALE);
     }
     let mut target = File::from(create(to, new)?);
@@ -226,7 +224,7 @@ fn copy_over(
         .map_err(|error| Errno::from_io_error(&error).unwrap_or(Errno::IO))
         .and_then(|()| {
             let now = rustix::fs::statat(from, beneath::part(name)?, AtFlags::SYMLINK_NOFOLLOW)?;
-            if crate::listing::Stamp::of(&now) != stamp {
+            if Stamp::of(&now) != stamp {
                 return Err(Errno::STALE);
             }
             sync(to)?;
@@ -246,11 +244,11 @@ fn sync(folder: &OwnedFd) -> Result<(), Errno> {
     rustix::fs::fsync(folder)
 }
 
-fn expect_file(folder: &OwnedFd, name: &[u8], expected: (u64, u64), path: &[u8]) -> Result<(), PutAwayError> {
+fn expect_file(folder: &OwnedFd, name: &[u8], read: Stamp, path: &[u8]) -> Result<(), PutAwayError> {
     let stat = beneath::part(name)
         .and_then(|name| rustix::fs::statat(folder, name, AtFlags::SYMLINK_NOFOLLOW))
         .map_err(vanished_or(path))?;
-    if crate::listing::Stamp::of(&stat).file() == expected {
+    if Stamp::of(&stat).holds_the_same(read) {
         Ok(())
     } else {
         Err(PutAwayError::Replaced)
@@ -284,7 +282,7 @@ mod tests {
     fn a_newer_file_renamed_onto_the_name_in_between_is_not_lost() {
         let inbox = tempfile::tempdir().expect("a folder");
         fs::write(inbox.path().join("a.csv"), "old").expect("a file");
-        let old = list(inbox.path()).entries[0].stamp.file();
+        let old = list(inbox.path()).entries[0].stamp;
         let result = move_checked(inbox.path(), b"a.csv", old, Shelf::Taken, |_| {
             fs::write(inbox.path().join("new"), "new").expect("a file");
             fs::rename(inbox.path().join("new"), inbox.path().join("a.csv")).expect("renamed");
@@ -300,27 +298,42 @@ mod tests {
     }
 
     #[test]
+    fn bytes_appended_in_between_go_back_to_be_read() {
+        let inbox = tempfile::tempdir().expect("a folder");
+        fs::write(inbox.path().join("a.csv"), "old").expect("a file");
+        let old = list(inbox.path()).entries[0].stamp;
+        let result = move_checked(inbox.path(), b"a.csv", old, Shelf::Taken, |_| {
+            fs::write(inbox.path().join("a.csv"), "old and more").expect("appended");
+        });
+        assert!(matches!(result, Err(PutAwayError::Replaced)));
+        assert_eq!(
+            fs::read(inbox.path().join("a.csv")).expect("there"),
+            b"old and more"
+        );
+    }
+
+    #[test]
     fn a_copy_to_another_file_system_goes_only_by_what_was_read() {
         let (here, there) = (
             tempfile::tempdir().expect("a folder"),
             tempfile::tempdir().expect("a folder"),
         );
         fs::write(here.path().join("a.csv"), "bytes").expect("a file");
-        let read = list(here.path()).entries[0].stamp.file();
+        let read = list(here.path()).entries[0].stamp;
         let from = beneath::open_root(here.path()).expect("a folder");
         let to = beneath::open_root(there.path()).expect("a folder");
         assert_eq!(
-            copy_over(from.as_fd(), b"a.csv", &to, b"a.csv", (0, 0)),
+            copy_over(from.as_fd(), b"a.csv", &to, b"a.csv", None),
             Err(Errno::STALE)
         );
         assert!(here.path().join("a.csv").exists() && !there.path().join("a.csv").exists());
-        copy_over(from.as_fd(), b"a.csv", &to, b"a.csv", read).expect("copied");
+        copy_over(from.as_fd(), b"a.csv", &to, b"a.csv", Some(read)).expect("copied");
         assert!(!here.path().join("a.csv").exists());
         assert_eq!(fs::read(there.path().join("a.csv")).expect("there"), b"bytes");
         fs::write(here.path().join("a.csv"), "more").expect("a file");
-        let read = list(here.path()).entries[0].stamp.file();
+        let read = list(here.path()).entries[0].stamp;
         assert_eq!(
-            copy_over(from.as_fd(), b"a.csv", &to, b"a.csv", read),
+            copy_over(from.as_fd(), b"a.csv", &to, b"a.csv", Some(read)),
             Err(Errno::EXIST)
         );
     }

@@ -230,7 +230,7 @@ fn put_away_keeps_folders_and_overwrites_nothing() {
     let mut moved = Vec::new();
     for round in 0..3_u8 {
         let entry = place.drop_file(b"reef/phone/may.csv", &[round; 4]);
-        let path = put_away(&place.inbox, &entry.path, entry.stamp.file(), Shelf::Taken).expect("moved");
+        let path = put_away(&place.inbox, &entry.path, entry.stamp, Shelf::Taken).expect("moved");
         assert_eq!(fs::read(place.at(&path)).expect("kept"), [round; 4]);
         moved.push(String::from_utf8(path).expect("text"));
     }
@@ -252,7 +252,7 @@ fn names_too_long_for_a_number_or_a_reason_are_cut_and_given_whole() {
     let mut paths = Vec::new();
     for round in 0..2_u8 {
         let entry = place.drop_file(&name, &[round]);
-        let path = put_away(&place.inbox, &name, entry.stamp.file(), Shelf::SetAside).expect("moved");
+        let path = put_away(&place.inbox, &name, entry.stamp, Shelf::SetAside).expect("moved");
         let why = write_why(&place.inbox, &path, &name, "line 3: two readings of one date").expect("written");
         let text = fs::read_to_string(place.at(&why)).expect("text");
         assert!(
@@ -266,7 +266,7 @@ fn names_too_long_for_a_number_or_a_reason_are_cut_and_given_whole() {
     paths.dedup();
     assert_eq!(paths.len(), 4);
     let short = place.drop_file(b"may.csv", b"x");
-    let path = put_away(&place.inbox, b"may.csv", short.stamp.file(), Shelf::SetAside).expect("moved");
+    let path = put_away(&place.inbox, b"may.csv", short.stamp, Shelf::SetAside).expect("moved");
     let why = write_why(&place.inbox, &path, b"may.csv", "why\n").expect("written");
     assert_eq!(why, b"set-aside/may.csv.why.txt");
     assert_eq!(fs::read_to_string(place.at(&why)).expect("text"), "why\n");
@@ -283,21 +283,21 @@ fn a_file_that_is_not_the_one_read_stays() {
     fs::write(place.at(b"b.csv"), "new").expect("a file");
     fs::rename(place.at(b"b.csv"), place.at(b"a.csv")).expect("renamed onto it");
     assert!(matches!(
-        put_away(&place.inbox, b"a.csv", old.stamp.file(), Shelf::Taken),
+        put_away(&place.inbox, b"a.csv", old.stamp, Shelf::Taken),
         Err(PutAwayError::Replaced)
     ));
     assert!(matches!(
-        delete(&place.inbox, b"a.csv", old.stamp.file()),
+        delete(&place.inbox, b"a.csv", old.stamp),
         Err(PutAwayError::Replaced)
     ));
     assert_eq!(fs::read(place.at(b"a.csv")).expect("there"), b"new");
     fs::remove_file(place.at(b"a.csv")).expect("removed");
     assert!(matches!(
-        put_away(&place.inbox, b"a.csv", old.stamp.file(), Shelf::Taken),
+        put_away(&place.inbox, b"a.csv", old.stamp, Shelf::Taken),
         Err(PutAwayError::Vanished)
     ));
     assert!(matches!(
-        put_away(&place.inbox, b"../raw", old.stamp.file(), Shelf::Taken),
+        put_away(&place.inbox, b"../raw", old.stamp, Shelf::Taken),
         Err(PutAwayError::Unusable { .. })
     ));
 }
@@ -306,7 +306,7 @@ fn a_file_that_is_not_the_one_read_stays() {
 fn delete_leaves_neither_the_file_nor_empty_folders() {
     let place = Place::new();
     let entry = place.drop_file(b"reef/a.csv", b"x");
-    delete(&place.inbox, b"reef/a.csv", entry.stamp.file()).expect("deleted");
+    delete(&place.inbox, b"reef/a.csv", entry.stamp).expect("deleted");
     assert_eq!(names(&place.inbox), ["reef"]);
     assert!(names(&place.inbox.join("reef")).is_empty());
 }

@@ -82,3 +82,6 @@ fn decode<T: Twin + DeserializeOwned>(text: &str, what: &str) -> Result<T::Noun,
         .and_then(T::back)
         .map_err(|why| StoreError::not_understood(what, &why))
 }
+
+#[cfg(test)]
+mod tests;
