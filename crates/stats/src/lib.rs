@@ -2,3 +2,4 @@
 
 pub mod normal;
 pub mod regression;
+pub mod robust;

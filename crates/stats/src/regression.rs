@@ -130,9 +130,9 @@ pub fn fit(observations: &Observations<'_>, settings: &Settings) -> Result<Fitte
     let problem = Problem::new(observations)?;
     let mut weights = vec![1.0; problem.n];
     let mut scale = 1.0;
-    let mut at = problem.solve(&weights, scale)?;
-    let mut own = problem.own_residuals(&at.coefficients);
     let mut settled = settings.huber_k.is_infinite() && settings.scale == Scale::Known;
+    let mut at = problem.solve(&weights, scale, settled)?;
+    let mut own = problem.own_residuals(&at.coefficients);
     for _ in 0..if settled { 0 } else { settings.most_steps } {
         if settings.scale == Scale::MedianResidual {
             scale = problem.median_residual(&own);
@@ -150,7 +150,7 @@ pub fn fit(observations: &Observations<'_>, settings: &Settings) -> Result<Fitte
             settled = true;
             break;
         }
-        at = problem.solve(&weights, scale)?;
+        at = problem.solve(&weights, scale, false)?;
         let next = problem.own_residuals(&at.coefficients);
         let most = next
             .iter()
@@ -214,8 +214,9 @@ impl<'a> Problem<'a> {
         Ok(Self { given, n, p, q })
     }
 
-    /// Least squares on the rows of the observations, one row for each shared error and one for each prior.
-    fn solve(&self, weights: &[f64], scale: f64) -> Result<Solution, RegressionError> {
+    /// Least squares on the rows of the observations, one row for each shared error and one for each prior; with
+    /// one step of refinement where digits matter more than time. (Reweighting refines by itself.)
+    fn solve(&self, weights: &[f64], scale: f64, refine: bool) -> Result<Solution, RegressionError> {
         let priors: Vec<(usize, Prior)> = self
             .given
             .priors
@@ -250,7 +251,13 @@ impl<'a> Problem<'a> {
         }
         let factored = Factored::new(matrix, rows, columns).ok_or(RegressionError::Undetermined)?;
         let mut coefficients = factored.solve(&right);
-        let mut left = self.own_residuals(&coefficients);
+        if !refine {
+            return Ok(Solution {
+                coefficients,
+                factored,
+            });
+        }
+        let mut left = self.exact_residuals(&coefficients);
         for (left, factor) in left.iter_mut().zip(&factor) {
             *left *= factor;
         }
@@ -270,6 +277,12 @@ impl<'a> Problem<'a> {
     }
 
     fn own_residuals(&self, coefficients: &[f64]) -> Vec<f64> {
+        (0..self.n)
+            .map(|i| self.given.y[i] - self.row(i).zip(coefficients).map(|(a, c)| a * c).sum::<f64>())
+            .collect()
+    }
+
+    fn exact_residuals(&self, coefficients: &[f64]) -> Vec<f64> {
         (0..self.n)
             .map(|i| residual(self.given.y[i], self.row(i).zip(coefficients.iter().copied())))
             .collect()
