@@ -117,6 +117,19 @@ impl FlagCounts {
         }
     }
 
+    /// One that was counted with one flag has another now.
+    pub fn recount(&mut self, from: Flag, to: Flag) {
+        let count = match from {
+            Flag::Good => &mut self.good,
+            Flag::NotEvaluated => &mut self.not_evaluated,
+            Flag::Questionable => &mut self.questionable,
+            Flag::Bad => &mut self.bad,
+            Flag::Missing => &mut self.missing,
+        };
+        *count = count.saturating_sub(1);
+        self.count(to);
+    }
+
     /// All of them.
     pub fn total(self) -> u64 {
         self.good + self.not_evaluated + self.questionable + self.bad + self.missing

@@ -87,7 +87,12 @@ struct Survey {
 
 impl Survey {
     fn spans(&self) -> Vec<Span> {
-        self.parts.values().flatten().copied().collect::<Spans>().into_vec()
+        self.parts
+            .values()
+            .flatten()
+            .copied()
+            .collect::<Spans>()
+            .into_vec()
     }
 
     /// From first to last reading; `None` when nothing is left of it.
@@ -99,13 +104,21 @@ impl Survey {
 impl Book {
     /// An empty book; ids take their dates from this zone.
     pub fn new(zone: TimeZone) -> Self {
-        Self { zone, surveys: Vec::new(), given: BTreeSet::new() }
+        Self {
+            zone,
+            surveys: Vec::new(),
+            given: BTreeSet::new(),
+        }
     }
 
     /// Takes in what came next.
     pub fn enter(&mut self, arrival: &Arrival) {
         match arrival {
-            Arrival::Came { content, placement, replaces } => {
+            Arrival::Came {
+                content,
+                placement,
+                replaces,
+            } => {
                 // Added before the old one goes, so that the survey keeps its id.
                 let touched = self.add(*content, placement, &BTreeSet::new());
                 if let Some(old) = replaces {
@@ -161,7 +174,12 @@ impl Book {
                         && survey.span().is_some_and(|whole| whole.reaches(span))
                 })
                 .collect();
-            reached.sort_by_key(|index| (self.surveys[*index].span().map(|s| s.start), self.surveys[*index].id.clone()));
+            reached.sort_by_key(|index| {
+                (
+                    self.surveys[*index].span().map(|s| s.start),
+                    self.surveys[*index].id.clone(),
+                )
+            });
             let Some((&keeper, others)) = reached.split_first() else {
                 let id = self.free_id(&placement.tank, placement.scene.as_deref(), span.start);
                 touched.insert((placement.tank.clone(), id.clone()));
@@ -177,7 +195,10 @@ impl Book {
             };
             let mut others = others.to_vec();
             others.sort_unstable_by(|a, b| b.cmp(a));
-            let mut taken_over: Vec<Survey> = others.into_iter().map(|index| self.surveys.remove(index)).collect();
+            let mut taken_over: Vec<Survey> = others
+                .into_iter()
+                .map(|index| self.surveys.remove(index))
+                .collect();
             taken_over.sort_by_key(|survey| survey.span().map(|s| s.start));
             // Removing shifted what came after; the keeper is found again by its id.
             let keeper_index = keeper - reached.iter().skip(1).filter(|index| **index < keeper).count();
@@ -216,7 +237,11 @@ impl Book {
             for piece in pieces.iter().skip(1) {
                 let mut parts: BTreeMap<usize, Vec<Span>> = BTreeMap::new();
                 for (part, spans) in &survey.parts {
-                    let inside: Vec<Span> = spans.iter().filter(|span| piece.holds(span.start)).copied().collect();
+                    let inside: Vec<Span> = spans
+                        .iter()
+                        .filter(|span| piece.holds(span.start))
+                        .copied()
+                        .collect();
                     if !inside.is_empty() {
                         parts.insert(*part, inside);
                     }
@@ -232,7 +257,14 @@ impl Book {
         for (tank, scene, piece, parts) in split_off {
             let id = self.free_id(&tank, scene.as_deref(), piece.start);
             touched.insert((tank.clone(), id.clone()));
-            self.surveys.push(Survey { tank, scene, id, parts, revision: 1, replaces: Vec::new() });
+            self.surveys.push(Survey {
+                tank,
+                scene,
+                id,
+                parts,
+                revision: 1,
+                replaces: Vec::new(),
+            });
         }
         touched
     }
@@ -261,15 +293,27 @@ mod tests {
 
     fn hours(start: f64, end: f64) -> Span {
         let at = |hour: f64| Timestamp::from_second(1_767_225_600 + (hour * 3600.0) as i64).unwrap();
-        Span { start: at(start), end: at(end), rows: 2 }
+        Span {
+            start: at(start),
+            end: at(end),
+            rows: 2,
+        }
     }
 
     fn came(content: usize, scene: Option<&str>, spans: &[Span]) -> Arrival {
-        Arrival::Came { content, placement: placement(scene, spans), replaces: None }
+        Arrival::Came {
+            content,
+            placement: placement(scene, spans),
+            replaces: None,
+        }
     }
 
     fn placement(scene: Option<&str>, spans: &[Span]) -> Placement {
-        Placement { tank: "harbour".into(), scene: scene.map(str::to_owned), spans: spans.to_vec() }
+        Placement {
+            tank: "harbour".into(),
+            scene: scene.map(str::to_owned),
+            spans: spans.to_vec(),
+        }
     }
 
     fn ids(arrivals: &[Arrival]) -> Vec<(String, Vec<usize>, u32, Vec<String>)> {
@@ -277,29 +321,60 @@ mod tests {
         for arrival in arrivals {
             book.enter(arrival);
         }
-        book.entries().into_iter().map(|e| (e.id, e.contents, e.revision, e.replaces)).collect()
+        book.entries()
+            .into_iter()
+            .map(|e| (e.id, e.contents, e.revision, e.replaces))
+            .collect()
     }
 
-    fn row(id: &str, contents: &[usize], revision: u32, replaces: &[&str]) -> (String, Vec<usize>, u32, Vec<String>) {
-        (id.into(), contents.to_vec(), revision, replaces.iter().map(|s| (*s).to_owned()).collect())
+    fn row(
+        id: &str,
+        contents: &[usize],
+        revision: u32,
+        replaces: &[&str],
+    ) -> (String, Vec<usize>, u32, Vec<String>) {
+        (
+            id.into(),
+            contents.to_vec(),
+            revision,
+            replaces.iter().map(|s| (*s).to_owned()).collect(),
+        )
     }
 
     #[test]
     fn a_late_file_of_the_same_outing_joins_its_survey() {
-        let arrivals = [came(0, Some("noon"), &[hours(12.0, 13.0)]), came(1, Some("noon"), &[hours(14.0, 15.0)])];
+        let arrivals = [
+            came(0, Some("noon"), &[hours(12.0, 13.0)]),
+            came(1, Some("noon"), &[hours(14.0, 15.0)]),
+        ];
         assert_eq!(ids(&arrivals), [row("2026-01-01-noon", &[0, 1], 2, &[])]);
     }
 
     #[test]
     fn an_earlier_survey_that_arrives_later_takes_the_next_suffix() {
-        let arrivals = [came(0, None, &[hours(20.0, 21.0)]), came(1, None, &[hours(8.0, 9.0)])];
-        assert_eq!(ids(&arrivals), [row("2026-01-01-2", &[1], 1, &[]), row("2026-01-01", &[0], 1, &[])]);
+        let arrivals = [
+            came(0, None, &[hours(20.0, 21.0)]),
+            came(1, None, &[hours(8.0, 9.0)]),
+        ];
+        assert_eq!(
+            ids(&arrivals),
+            [row("2026-01-01-2", &[1], 1, &[]), row("2026-01-01", &[0], 1, &[])]
+        );
     }
 
     #[test]
     fn midnight_does_not_split_and_scenes_do() {
-        let night = [came(0, Some("noon"), &[hours(22.0, 26.0)]), came(1, None, &[hours(22.0, 26.0)])];
-        assert_eq!(ids(&night), [row("2026-01-01", &[1], 1, &[]), row("2026-01-01-noon", &[0], 1, &[])]);
+        let night = [
+            came(0, Some("noon"), &[hours(22.0, 26.0)]),
+            came(1, None, &[hours(22.0, 26.0)]),
+        ];
+        assert_eq!(
+            ids(&night),
+            [
+                row("2026-01-01", &[1], 1, &[]),
+                row("2026-01-01-noon", &[0], 1, &[])
+            ]
+        );
     }
 
     #[test]
@@ -313,14 +388,21 @@ mod tests {
         // The later survey came first and has the plain id; the earlier one keeps its own, "-2".
         assert_eq!(
             ids(&arrivals),
-            [row("2026-01-01-2", &[0, 1, 2], 2, &["2026-01-01"]), row("2026-01-01-3", &[3], 1, &[])]
+            [
+                row("2026-01-01-2", &[0, 1, 2], 2, &["2026-01-01"]),
+                row("2026-01-01-3", &[3], 1, &[])
+            ]
         );
     }
 
     #[test]
     fn a_file_that_grew_replaces_its_readings_and_keeps_the_id() {
         let mut arrivals = vec![came(0, None, &[hours(1.0, 2.0)])];
-        arrivals.push(Arrival::Came { content: 1, placement: placement(None, &[hours(1.0, 3.0)]), replaces: Some(0) });
+        arrivals.push(Arrival::Came {
+            content: 1,
+            placement: placement(None, &[hours(1.0, 3.0)]),
+            replaces: Some(0),
+        });
         assert_eq!(ids(&arrivals), [row("2026-01-01", &[1], 2, &[])]);
     }
 
@@ -328,10 +410,19 @@ mod tests {
     fn a_note_moves_a_file_to_another_scene() {
         let arrivals = [
             came(0, None, &[hours(1.0, 2.0)]),
-            Arrival::Renoted { content: 0, placement: placement(Some("noon"), &[hours(1.0, 2.0)]) },
+            Arrival::Renoted {
+                content: 0,
+                placement: placement(Some("noon"), &[hours(1.0, 2.0)]),
+            },
             came(1, None, &[hours(1.0, 2.0)]),
         ];
-        assert_eq!(ids(&arrivals), [row("2026-01-01-2", &[1], 1, &[]), row("2026-01-01-noon", &[0], 1, &[])]);
+        assert_eq!(
+            ids(&arrivals),
+            [
+                row("2026-01-01-2", &[1], 1, &[]),
+                row("2026-01-01-noon", &[0], 1, &[])
+            ]
+        );
     }
 
     #[test]
@@ -342,6 +433,9 @@ mod tests {
             came(2, None, &[hours(16.0, 17.0)]),
             Arrival::Withdrawn { content: 1 },
         ];
-        assert_eq!(ids(&arrivals), [row("2026-01-01", &[0], 4, &[]), row("2026-01-01-2", &[2], 1, &[])]);
+        assert_eq!(
+            ids(&arrivals),
+            [row("2026-01-01", &[0], 4, &[]), row("2026-01-01-2", &[2], 1, &[])]
+        );
     }
 }

@@ -19,13 +19,18 @@ pub struct Span {
 impl Span {
     /// True where no gap over six hours lies between the two.
     pub fn reaches(&self, other: &Self) -> bool {
-        other.start.duration_since(self.end) <= LONGEST_GAP && self.start.duration_since(other.end) <= LONGEST_GAP
+        other.start.duration_since(self.end) <= LONGEST_GAP
+            && self.start.duration_since(other.end) <= LONGEST_GAP
     }
 
     /// Both together.
     #[must_use]
     pub fn joined(self, other: Self) -> Self {
-        Self { start: self.start.min(other.start), end: self.end.max(other.end), rows: self.rows + other.rows }
+        Self {
+            start: self.start.min(other.start),
+            end: self.end.max(other.end),
+            rows: self.rows + other.rows,
+        }
     }
 
     /// True for an instant within the span, its ends included.
@@ -44,7 +49,11 @@ pub struct Spans {
 impl Spans {
     /// One more reading.
     pub fn add(&mut self, time: Timestamp) {
-        self.add_span(Span { start: time, end: time, rows: 1 });
+        self.add_span(Span {
+            start: time,
+            end: time,
+            rows: 1,
+        });
     }
 
     /// All readings of one more span.
@@ -57,7 +66,9 @@ impl Spans {
             *last = last.joined(added);
             return;
         }
-        let first = self.spans.partition_point(|span| added.start.duration_since(span.end) > LONGEST_GAP);
+        let first = self
+            .spans
+            .partition_point(|span| added.start.duration_since(span.end) > LONGEST_GAP);
         let mut end = first;
         while let Some(span) = self.spans.get(end)
             && span.reaches(&added)
@@ -98,7 +109,11 @@ mod tests {
         for minute in minutes {
             spans.add(at(*minute));
         }
-        spans.into_vec().iter().map(|s| (s.start.as_second() / 60, s.end.as_second() / 60, s.rows)).collect()
+        spans
+            .into_vec()
+            .iter()
+            .map(|s| (s.start.as_second() / 60, s.end.as_second() / 60, s.rows))
+            .collect()
     }
 
     #[test]
