@@ -1,1 +1,44 @@
 //! The site's TOML, checked, with the place of every mistake.
+//!
+//! [`load`] reads `undim.toml` and the files beside it (formats, sections 2, 3, 4 and 9) and gives either a
+//! [`Site`] whose every value is checked, or all mistakes at once, each with file, line, column, the
+//! offending text and what to do. [`parse_note`] does the same for a note beside a dropped file.
+//!
+//! One file passes through three forms: its text with the findings so far (a sheet), the tree of what was
+//! written, read key by key with the place of each value (walk), and the checked value. Names that one
+//! file uses and another declares are looked up last (mention). Only `files` touches a disk, and no other
+//! crate knows TOML.
+
+mod device_file;
+mod files;
+mod fit;
+mod layout;
+mod layout_file;
+mod load;
+mod mention;
+mod mistake;
+mod note;
+mod past;
+mod sheet;
+mod site;
+mod site_file;
+mod tank_file;
+mod tank_shape;
+mod unit;
+mod upkeep_file;
+mod walk;
+mod words;
+
+pub use files::{SITE_FILE, find_site, site_at};
+pub use layout::{Layout, LayoutOption, OptionKind, OptionPlace};
+pub use load::{Loaded, load};
+pub use mistake::{Mistake, Severity, Sources, render};
+pub use note::{Note, parse_note};
+pub use past::{Epoch, timeline};
+pub use site::{After, Fingerprints, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Site, Timezone};
+
+/// A site file with every key, its default and what it is for.
+pub const ANNOTATED_DEFAULTS: &str = include_str!("../../../config/undim.toml");
+
+#[cfg(test)]
+mod tests;

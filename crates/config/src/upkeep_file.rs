@@ -1,0 +1,253 @@
+//! A tank's upkeep list, `upkeep/<tank>.csv` (formats, section 3).
+
+use crate::mention::{Mention, What};
+use crate::mistake::{nearest, shown};
+use crate::sheet::{Placed, Sheet};
+use jiff::civil::Date;
+use undim_model::{Upkeep, UpkeepKind};
+
+const COLUMNS: [&str; 4] = ["date", "what", "where", "remark"];
+
+/// Reads a tank's upkeep list, in written order.
+pub(crate) fn read_upkeep(sheet: &Sheet, tank: &str) -> (Vec<Upkeep>, Vec<Mention>) {
+    let mut records = records(&sheet.text).into_iter();
+    let Some(header) = records.next() else {
+        sheet.mistake(
+            &(0..0),
+            "the list is empty",
+            "begin it with the line `date,what,where,remark`",
+        );
+        return (Vec::new(), Vec::new());
+    };
+    let Some(order) = header_order(sheet, &header) else {
+        return (Vec::new(), Vec::new());
+    };
+    let mut list = Vec::new();
+    let mut mentions = Vec::new();
+    for record in records {
+        if let Some(extra) = record.get(order.len()) {
+            sheet.mistake(
+                &extra.span,
+                format!("this line has {} cells, the header {}", record.len(), order.len()),
+                "put a remark that holds a comma in double quotes",
+            );
+            continue;
+        }
+        let cell = |column: &str| {
+            let at = order.iter().position(|name| *name == column)?;
+            let cell = record.get(at)?;
+            (!cell.value.trim().is_empty()).then(|| Placed {
+                value: cell.value.trim().to_owned(),
+                span: cell.span.clone(),
+            })
+        };
+        let whole = record.first().map_or(0..0, |cell| cell.span.clone());
+        let date = date(sheet, cell("date"), &whole);
+        let what = what(sheet, cell("what"), &whole);
+        let target = cell("where");
+        mentions.extend(target.clone().map(|name| Mention {
+            what: What::Upkept {
+                tank: tank.to_owned(),
+            },
+            name,
+        }));
+        if let (Some(date), Some(what)) = (date, what) {
+            list.push(Upkeep {
+                date,
+                what,
+                target: target.map(|target| target.value),
+                remark: cell("remark").map(|remark| remark.value),
+            });
+        }
+    }
+    (list, mentions)
+}
+
+/// The columns in the order of the file; `None` where they can't be told.
+fn header_order(sheet: &Sheet, header: &[Placed<String>]) -> Option<Vec<&'static str>> {
+    let line = header.first()?.span.start..header.last()?.span.end;
+    let mut order = Vec::new();
+    for cell in header {
+        let name = cell.value.trim().to_ascii_lowercase();
+        let Some(known) = COLUMNS.into_iter().find(|column| *column == name) else {
+            let hint = if cell.value.contains([';', '\t']) {
+                "part the cells by commas: date,what,where,remark".to_owned()
+            } else if let Some(near) = nearest(&name, COLUMNS) {
+                format!("did you mean \"{near}\"?")
+            } else {
+                "the columns are date,what,where,remark".to_owned()
+            };
+            sheet.mistake(
+                &cell.span,
+                format!("unknown column `{}`", shown(&cell.value)),
+                hint,
+            );
+            return None;
+        };
+        if order.contains(&known) {
+            sheet.mistake(
+                &cell.span,
+                format!("the column `{known}` stands twice"),
+                "remove one of the two",
+            );
+            return None;
+        }
+        order.push(known);
+    }
+    for needed in ["date", "what"] {
+        if !order.contains(&needed) {
+            sheet.mistake(
+                &line,
+                format!("the column `{needed}` is missing"),
+                "begin the list with `date,what,where,remark`",
+            );
+            return None;
+        }
+    }
+    Some(order)
+}
+
+fn date(sheet: &Sheet, cell: Option<Placed<String>>, line: &crate::sheet::Span) -> Option<Date> {
+    let hint = "write year, month and day, as 2026-03-20";
+    let Some(cell) = cell else {
+        sheet.mistake(line, "this line has no date", hint);
+        return None;
+    };
+    // Only this one form: the list is read for ever, and 03/04/2026 is two days.
+    let is_plain = cell.value.len() == 10 && cell.value.bytes().all(|b| b.is_ascii_digit() || b == b'-');
+    let date = cell.value.parse::<Date>().ok().filter(|_| is_plain);
+    if date.is_none() {
+        sheet.mistake(&cell.span, format!("`{}` is no date", shown(&cell.value)), hint);
+    }
+    date
+}
+
+fn what(sheet: &Sheet, cell: Option<Placed<String>>, line: &crate::sheet::Span) -> Option<UpkeepKind> {
+    let words = UpkeepKind::ALL.iter().map(|kind| kind.word());
+    let list = words.clone().collect::<Vec<_>>().join(", ");
+    let Some(cell) = cell else {
+        sheet.mistake(
+            line,
+            "this line doesn't say what was done",
+            format!("write one of {list}"),
+        );
+        return None;
+    };
+    let kind = UpkeepKind::from_word(&cell.value);
+    if kind.is_none() {
+        let hint = match nearest(&cell.value, words) {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None => format!("write one of {list}"),
+        };
+        sheet.mistake(
+            &cell.span,
+            format!("`{}` is no kind of upkeep", shown(&cell.value)),
+            hint,
+        );
+    }
+    kind
+}
+
+/// The records of a comma-separated text (RFC 4180) with the place of every cell, empty lines passed
+/// over. A quote that never closes ends with the text. The csv crate, which a test holds this against,
+/// tells places of records only.
+fn records(text: &str) -> Vec<Vec<Placed<String>>> {
+    let mut records = Vec::new();
+    let mut record = Vec::new();
+    let mut cell = String::new();
+    let mut start = 0;
+    let mut quoted = false;
+    let mut characters = text.char_indices().peekable();
+    while let Some((at, c)) = characters.next() {
+        match c {
+            '"' if quoted => {
+                if characters.next_if(|(_, next)| *next == '"').is_some() {
+                    cell.push('"');
+                } else {
+                    quoted = false;
+                }
+            }
+            c if quoted => cell.push(c),
+            '"' if at == start => quoted = true,
+            ',' => {
+                record.push(Placed {
+                    value: std::mem::take(&mut cell),
+                    span: start..at,
+                });
+                start = at + 1;
+            }
+            '\n' | '\r' => {
+                end_record(&mut records, &mut record, &mut cell, start..at);
+                start = at + 1;
+            }
+            c => cell.push(c),
+        }
+    }
+    end_record(&mut records, &mut record, &mut cell, start..text.len());
+    records
+}
+
+fn end_record(
+    records: &mut Vec<Vec<Placed<String>>>,
+    record: &mut Vec<Placed<String>>,
+    cell: &mut String,
+    span: crate::sheet::Span,
+) {
+    if record.is_empty() && span.is_empty() {
+        return;
+    }
+    record.push(Placed {
+        value: std::mem::take(cell),
+        span,
+    });
+    records.push(std::mem::take(record));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn plain(text: &str) -> Vec<Vec<String>> {
+        let records = records(text);
+        let cells = |record: Vec<Placed<String>>| record.into_iter().map(|cell| cell.value).collect();
+        records.into_iter().map(cells).collect()
+    }
+
+    #[test]
+    fn rfc_4180() {
+        // The examples of RFC 4180, section 2.
+        assert_eq!(
+            plain("aaa,bbb,ccc\r\nzzz,yyy,xxx\r\n"),
+            [["aaa", "bbb", "ccc"], ["zzz", "yyy", "xxx"]]
+        );
+        assert_eq!(
+            plain("aaa,bbb,ccc\r\nzzz,yyy,xxx"),
+            [["aaa", "bbb", "ccc"], ["zzz", "yyy", "xxx"]]
+        );
+        assert_eq!(
+            plain("\"aaa\",\"b\r\nbb\",\"ccc\"\r\nzzz,yyy,xxx"),
+            [["aaa", "b\r\nbb", "ccc"], ["zzz", "yyy", "xxx"]]
+        );
+        assert_eq!(plain("\"aaa\",\"b\"\"bb\",\"ccc\""), [["aaa", "b\"bb", "ccc"]]);
+    }
+
+    proptest! {
+        #[test]
+        fn the_csv_crate_agrees(text in "([a,\"\n]|\r\n){0,40}") {
+            let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(text.as_bytes());
+            let theirs: Vec<Vec<String>> = reader
+                .records()
+                .map(|record| record.expect("text").iter().map(str::to_owned).collect())
+                .collect();
+            prop_assert_eq!(plain(&text), theirs);
+        }
+
+        #[test]
+        fn a_cells_place_is_where_it_stands(text in "[a-c,\n]{0,40}") {
+            for cell in records(&text).into_iter().flatten() {
+                prop_assert_eq!(&text[cell.span], cell.value);
+            }
+        }
+    }
+}
