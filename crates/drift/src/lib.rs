@@ -1,1 +1,33 @@
 //! Judge: change against the baseline, and the life of an alert.
+//!
+//! [`judge`] folds over a tank's surveys, oldest first. What it says of a survey depends on that survey and
+//! earlier ones only, so a survey that arrives late changes what comes after it and nothing before.
+//!
+//! - `baseline`: which survey each one is held against.
+//! - `compare`: the change at each place both hold, with own and shared uncertainty kept apart.
+//! - `shares`: how the light at a place divides among the fixtures.
+//! - `fit`: even change, change of each fixture, and what is left to single places.
+//! - `trend`: whether a loss crept or came in one step.
+//! - `alerts`: what opens, grows and closes; `cause` and `words` say why and what to do.
+//!
+//! A change is judged real by the probability of its sign under a normal law with the stated uncertainty and
+//! nothing known beforehand. Weighing causes against one another is not done here: `alternatives` stays
+//! empty and `cause_probability` is `None`; `alike` names what looks the same.
+
+mod alerts;
+mod baseline;
+mod cause;
+mod compare;
+mod estimate;
+mod fit;
+mod judge;
+mod shares;
+mod trend;
+mod words;
+
+#[cfg(test)]
+mod simulate;
+#[cfg(test)]
+mod tests;
+
+pub use judge::{History, Judged, judge};

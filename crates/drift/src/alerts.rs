@@ -1,0 +1,459 @@
+//! What opens, grows and closes.
+//!
+//! An alert opens where a change is real with at least 95 % and its estimate lies past the tank's threshold, and
+//! closes where the estimate falls below half the threshold or the probability below 80 %. Only surveys of the
+//! scene under which it opened move it, for other scenes have other baselines; while it is open no survey of any
+//! scene opens another for the same target and direction.
+//!
+//! One event makes one alert:
+//!
+//! - Where the fixtures differ beyond chance, or a fixture's alert is open, the whole tank is judged by the fixture that
+//!   changed least; the even change would count one fixture's loss again.
+//! - While the whole tank's alert is open a fixture is judged by what it differs from that fixture, and one that no
+//!   longer stands out is closed in its favour.
+//! - Places are judged on what is left after the tank and the fixtures ([`places`]).
+//!
+//! All times are starts of surveys, so that a rebuild gives the same bytes.
+
+mod places;
+
+use crate::cause;
+use crate::estimate::{ONE_SIDED_95, probability, toward};
+use crate::fit::{Field, Place};
+use crate::words::{self, Beside, Evidence, Places, Surveys};
+use jiff::civil::Date;
+use undim_model::{
+    About, Alert, AlertChange, AlertStep, AlertTarget, Change, Direction, Level, State, StationChange,
+    Survey, Tank, Text, Thresholds, TrendPoint, Upkeep,
+};
+
+/// Real with at least this opens.
+const OPENS: f64 = 0.95;
+/// Real with less than this closes.
+const CLOSES: f64 = 0.8;
+
+/// One judged survey, as alerts see it.
+pub(crate) struct Finding<'a> {
+    pub(crate) tank: &'a Tank,
+    pub(crate) survey: &'a Survey,
+    pub(crate) baseline: &'a Survey,
+    /// Ids of the fixtures that `field` counts.
+    pub(crate) fixtures: &'a [String],
+    pub(crate) field: &'a Field,
+    /// One for each place that both surveys hold.
+    pub(crate) stations: &'a [StationChange],
+    /// What was left to places in the survey before, under the same scene and baseline.
+    pub(crate) previous: &'a [(Text, Place)],
+    pub(crate) even_trend: &'a [TrendPoint],
+    pub(crate) fixture_trends: &'a [(String, Vec<TrendPoint>)],
+    /// Between the baseline and this survey.
+    pub(crate) upkeep: &'a [&'a Upkeep],
+}
+
+impl Finding<'_> {
+    fn surveys(&self) -> Surveys<'_> {
+        Surveys {
+            now: &self.survey.id,
+            date: self.survey.date,
+            baseline: &self.baseline.id,
+            baseline_date: self.baseline.date,
+        }
+    }
+
+    /// True where there are too few places to speak of the tank: each stands for itself.
+    fn speaks_of_places_only(&self) -> bool {
+        self.field.even.is_none()
+    }
+
+    /// Position and change of the fixture that changed least in a direction.
+    fn least_changed(&self, direction: Direction) -> Option<(usize, Change)> {
+        self.field
+            .fixtures
+            .iter()
+            .enumerate()
+            .map(|(at, (_, change))| (at, *change))
+            .min_by(|a, b| toward(direction, a.1.percent).total_cmp(&toward(direction, b.1.percent)))
+    }
+}
+
+/// What alerts say of a survey.
+#[derive(Debug, Default)]
+pub(crate) struct Outcome {
+    pub(crate) changes: Vec<AlertChange>,
+    /// True where a real change lies past its threshold.
+    pub(crate) past_threshold: bool,
+    /// Sentences on what waits for a second look.
+    pub(crate) waiting: Vec<String>,
+}
+
+/// An alert and what it takes to carry it on.
+#[derive(Debug)]
+struct Kept {
+    alert: Alert,
+    scene: Option<String>,
+    direction: Direction,
+    baseline_date: Date,
+    /// Its furthest change so far, percent.
+    worst_percent: f64,
+}
+
+impl Kept {
+    fn is_open(&self, direction: Direction) -> bool {
+        self.alert.state == State::Open && self.direction == direction
+    }
+}
+
+/// All alerts of a tank, in order of opening.
+#[derive(Debug, Default)]
+pub(crate) struct Alerts {
+    kept: Vec<Kept>,
+}
+
+/// What is claimed of one target.
+struct Claim {
+    target: AlertTarget,
+    change: Change,
+    /// What is held against the threshold: the change, or what it differs by from the rest.
+    judged: Change,
+    /// Probability that `judged` is real, in the alert's direction.
+    p: f64,
+    left_over: Option<(f64, f64)>,
+    thresholds: Thresholds,
+}
+
+impl Claim {
+    fn opens(&self, direction: Direction) -> bool {
+        self.p >= OPENS
+            && toward(direction, self.judged.percent) >= self.thresholds.notice
+            && toward(direction, self.change.percent) > 0.0
+    }
+
+    fn recovers(&self, direction: Direction) -> bool {
+        self.p < CLOSES || toward(direction, self.judged.percent) < self.thresholds.notice / 2.0
+    }
+}
+
+impl Alerts {
+    /// Every alert in its present state, in order of opening.
+    pub(crate) fn into_alerts(self) -> Vec<Alert> {
+        self.kept.into_iter().map(|kept| kept.alert).collect()
+    }
+
+    /// Upkeep that starts a new baseline ends every alert that rests on an older one.
+    pub(crate) fn reset(
+        &mut self,
+        survey: &Survey,
+        entry: &Upkeep,
+        concerns: impl Fn(&Option<String>) -> bool,
+    ) -> Vec<AlertChange> {
+        let mut changes = Vec::new();
+        for kept in &mut self.kept {
+            if kept.alert.state == State::Open && kept.baseline_date < entry.date && concerns(&kept.scene) {
+                let evidence = vec![format!(
+                    "Closed because {} on {} changes the light on purpose: later surveys are held against a new baseline. The last change seen was {}.",
+                    entry.what.word().replace('-', " "),
+                    entry.date,
+                    words::amount(kept.alert.change_percent.unwrap_or(0.0))
+                )];
+                changes.push(close(kept, survey, evidence));
+            }
+        }
+        changes
+    }
+
+    /// Looks at one judged survey.
+    pub(crate) fn look(&mut self, finding: &Finding<'_>) -> Outcome {
+        let mut outcome = Outcome::default();
+        for direction in [Direction::Loss, Direction::Gain] {
+            if finding.speaks_of_places_only() {
+                self.lone_places(finding, direction, &mut outcome);
+            } else {
+                self.tank_and_fixtures(finding, direction, &mut outcome);
+                self.left_overs(finding, direction, &mut outcome);
+            }
+        }
+        outcome
+    }
+
+    fn tank_and_fixtures(&mut self, finding: &Finding<'_>, direction: Direction, outcome: &mut Outcome) {
+        let thresholds = thresholds(finding.tank, direction);
+        let several = finding.field.fixtures.len() >= 2;
+        let least = finding.least_changed(direction).filter(|_| several);
+        let fixture_open = self
+            .kept
+            .iter()
+            .any(|kept| kept.is_open(direction) && matches!(kept.alert.target, AlertTarget::Fixture(_)));
+        let by_least = finding.field.differ || fixture_open;
+        let even = match least {
+            Some((_, change)) if by_least => Some(change),
+            _ => finding.field.even,
+        };
+        if let Some(change) = even {
+            let claim = Claim {
+                target: AlertTarget::Tank,
+                change,
+                judged: change,
+                p: probability(direction, &change),
+                left_over: None,
+                thresholds,
+            };
+            self.weigh(finding, direction, &claim, true, outcome);
+        }
+        let Some((least_at, _)) = least else {
+            return;
+        };
+        let tank_open = self
+            .kept
+            .iter()
+            .any(|kept| kept.is_open(direction) && kept.alert.target == AlertTarget::Tank);
+        for (at, (index, change)) in finding.field.fixtures.iter().enumerate() {
+            let (Some(id), Some(apart)) =
+                (finding.fixtures.get(*index), finding.field.contrast(at, least_at))
+            else {
+                continue;
+            };
+            let judged = if tank_open { apart } else { *change };
+            let stands_out = finding.field.differ
+                && toward(direction, apart.percent) > finding.field.differ_beyond() * apart.u_percent;
+            let claim = Claim {
+                target: AlertTarget::Fixture(id.clone()),
+                change: *change,
+                judged,
+                p: probability(direction, &judged),
+                left_over: None,
+                thresholds,
+            };
+            self.weigh(finding, direction, &claim, stands_out, outcome);
+        }
+    }
+
+    /// Carries an open alert on, closes it, or opens one where `may_open`.
+    fn weigh(
+        &mut self,
+        finding: &Finding<'_>,
+        direction: Direction,
+        claim: &Claim,
+        may_open: bool,
+        outcome: &mut Outcome,
+    ) {
+        let opens = may_open && claim.opens(direction);
+        outcome.past_threshold |= opens;
+        let open = self
+            .kept
+            .iter()
+            .position(|kept| kept.is_open(direction) && kept.alert.target == claim.target);
+        match open {
+            Some(at) => self.carry_on(at, finding, claim, outcome),
+            None if opens => self.open(finding, direction, claim, outcome),
+            None => {}
+        }
+    }
+
+    fn open(&mut self, finding: &Finding<'_>, direction: Direction, claim: &Claim, outcome: &mut Outcome) {
+        let urgent = toward(direction, claim.judged.percent) >= claim.thresholds.urgent;
+        let mut kept = Kept {
+            alert: Alert {
+                id: self.new_id(finding.survey, &claim.target, direction),
+                tank: finding.tank.id.clone(),
+                about: About::Light,
+                state: State::Open,
+                level: if urgent { Level::Urgent } else { Level::Notice },
+                cause: None,
+                cause_probability: None,
+                target: claim.target.clone(),
+                change_percent: None,
+                ci95: None,
+                survey: None,
+                baseline: Some(finding.baseline.id.clone()),
+                opened: finding.survey.start,
+                updated: finding.survey.start,
+                closed: None,
+                evidence: Vec::new(),
+                next_step: Vec::new(),
+                alternatives: Vec::new(),
+                alike: Vec::new(),
+                p_real: None,
+            },
+            scene: finding.survey.scene.clone(),
+            direction,
+            baseline_date: finding.baseline.date,
+            worst_percent: claim.change.percent,
+        };
+        tell(&mut kept, finding, claim);
+        outcome.changes.push(AlertChange {
+            step: AlertStep::Opened,
+            alert: kept.alert.clone(),
+        });
+        self.kept.push(kept);
+    }
+
+    fn carry_on(&mut self, at: usize, finding: &Finding<'_>, claim: &Claim, outcome: &mut Outcome) {
+        let tank_alert = self
+            .kept
+            .iter()
+            .find(|kept| {
+                kept.alert.target == AlertTarget::Tank
+                    && self.kept.get(at).is_some_and(|mine| kept.is_open(mine.direction))
+            })
+            .map(|kept| kept.alert.id.clone());
+        let Some(kept) = self.kept.get_mut(at) else {
+            return;
+        };
+        if kept.scene != finding.survey.scene {
+            return;
+        }
+        let direction = kept.direction;
+        if claim.recovers(direction) {
+            let still = toward(direction, claim.change.percent) >= claim.thresholds.notice / 2.0;
+            let evidence = match (&claim.target, tank_alert) {
+                (AlertTarget::Fixture(id), Some(tank_alert)) if still => vec![format!(
+                    "Fixture {id} no longer stands out: the whole tank has changed with it, and alert {tank_alert} goes on. Fixture {id} itself: {}.",
+                    words::spoken(&claim.change)
+                )],
+                (AlertTarget::Tank, _) if finding.field.differ => {
+                    vec![format!(
+                        "Not the whole tank has changed: the fixtures differ beyond chance, and the one that changed least stands at {}. What single fixtures lost or gained is told on its own.",
+                        words::spoken(&claim.change)
+                    )]
+                }
+                _ => words::came_back(
+                    &claim.target,
+                    kept.worst_percent,
+                    &claim.judged,
+                    finding.surveys(),
+                ),
+            };
+            kept.alert.change_percent = Some(claim.change.percent);
+            kept.alert.ci95 = Some(claim.change.ci95);
+            kept.alert.p_real = Some(claim.p);
+            kept.alert.survey = Some(finding.survey.id.clone());
+            outcome.changes.push(close(kept, finding.survey, evidence));
+            return;
+        }
+        if toward(direction, claim.change.percent) > toward(direction, kept.worst_percent) {
+            kept.worst_percent = claim.change.percent;
+        }
+        let read_before = (kept.alert.cause, kept.alert.target.clone());
+        tell(kept, finding, claim);
+        let worse = kept.alert.level == Level::Notice
+            && toward(direction, claim.judged.percent) >= claim.thresholds.urgent
+            && claim.p >= OPENS;
+        let step = if worse {
+            kept.alert.level = Level::Urgent;
+            Some(AlertStep::Raised)
+        } else if read_before != (kept.alert.cause, kept.alert.target.clone()) {
+            Some(AlertStep::Changed)
+        } else {
+            None
+        };
+        outcome.changes.extend(step.map(|step| AlertChange {
+            step,
+            alert: kept.alert.clone(),
+        }));
+    }
+
+    /// `<survey>-<target>-<loss|gain>`, in `[a-z0-9-]`, with a number where that is taken.
+    fn new_id(&self, survey: &Survey, target: &AlertTarget, direction: Direction) -> String {
+        let target = match target {
+            AlertTarget::Tank => "whole-tank",
+            AlertTarget::Fixture(id) | AlertTarget::Station(id) | AlertTarget::Path(id) => id,
+            AlertTarget::Stations(_) => "several-places",
+        };
+        let direction = match direction {
+            Direction::Loss => "loss",
+            Direction::Gain => "gain",
+        };
+        let plain: String = format!("{}-{target}-{direction}", survey.id)
+            .to_lowercase()
+            .chars()
+            .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+            .collect();
+        let taken = |id: &str| self.kept.iter().any(|kept| kept.alert.id == id);
+        if !taken(&plain) {
+            return plain;
+        }
+        (2..=self.kept.len() + 2)
+            .map(|number| format!("{plain}-{number}"))
+            .find(|id| !taken(id))
+            .unwrap_or(plain)
+    }
+}
+
+fn thresholds(tank: &Tank, direction: Direction) -> Thresholds {
+    match direction {
+        Direction::Loss => tank.drift.loss_percent,
+        Direction::Gain => tank.drift.gain_percent,
+    }
+}
+
+fn close(kept: &mut Kept, survey: &Survey, evidence: Vec<String>) -> AlertChange {
+    let alert = &mut kept.alert;
+    alert.state = State::Closed;
+    alert.closed = Some(survey.start);
+    alert.updated = survey.start;
+    alert.evidence = evidence;
+    alert.next_step = words::after_closing(kept.direction);
+    AlertChange {
+        step: AlertStep::Closed,
+        alert: alert.clone(),
+    }
+}
+
+/// Writes what this survey shows into an open alert.
+fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
+    let direction = kept.direction;
+    let trend: &[TrendPoint] = match &claim.target {
+        AlertTarget::Tank => finding.even_trend,
+        AlertTarget::Fixture(id) => finding
+            .fixture_trends
+            .iter()
+            .find(|(fixture, _)| fixture == id)
+            .map_or(&[], |(_, points)| points),
+        AlertTarget::Station(_) | AlertTarget::Stations(_) | AlertTarget::Path(_) => &[],
+    };
+    let reading = cause::of(
+        &claim.target,
+        direction,
+        finding.field.fixtures.len(),
+        trend,
+        kept.alert.cause,
+    );
+    let beside = finding
+        .field
+        .fixtures
+        .iter()
+        .filter(|_| finding.field.fixtures.len() >= 2)
+        .filter_map(|(index, change)| Some((finding.fixtures.get(*index)?, change)))
+        .filter(|(id, _)| !matches!(&claim.target, AlertTarget::Fixture(mine) if mine == *id))
+        .map(|(fixture, change)| Beside { fixture, change })
+        .collect();
+    let going = |change: &StationChange| toward(direction, change.change.percent) > 0.0;
+    let evidence = words::evidence(&Evidence {
+        target: &claim.target,
+        direction,
+        change: &claim.change,
+        left_over: claim.left_over,
+        surveys: finding.surveys(),
+        places: Places {
+            going: finding.stations.iter().filter(|change| going(change)).count(),
+            all: finding.stations.len(),
+        },
+        beside,
+        trend,
+        half_threshold: claim.thresholds.notice / 2.0,
+        upkeep: finding.upkeep,
+        cause: reading.cause,
+        creep: reading.creep,
+    });
+    let alert = &mut kept.alert;
+    alert.target.clone_from(&claim.target);
+    alert.next_step = words::next_step(&claim.target, reading.cause, direction, claim.change.percent);
+    alert.cause = Some(reading.cause);
+    alert.alike = reading.alike;
+    alert.evidence = evidence;
+    alert.change_percent = Some(claim.change.percent);
+    alert.ci95 = Some(claim.change.ci95);
+    alert.p_real = Some(claim.p);
+    alert.survey = Some(finding.survey.id.clone());
+    alert.updated = finding.survey.start;
+}

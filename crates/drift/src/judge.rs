@@ -1,0 +1,380 @@
+//! The fold over a tank's surveys.
+
+use crate::alerts::{Alerts, Finding};
+use crate::baseline::{self, Rule};
+use crate::compare::{self, Compared, Pair};
+use crate::estimate::{ONE_SIDED_95, from_ln, is_proven};
+use crate::fit::{self, Field, LEAST_PLACES, Place};
+use crate::shares::{KnowsShares, Shares};
+use std::collections::BTreeMap;
+use undim_model::{
+    Alert, AlertChange, Baseline, Change, FixtureChange, Judgement, State, StationChange, Survey, Tank, Text,
+    TrendPoint, Upkeep, Verdict,
+};
+
+/// A place gets at least this part of its light from a fixture to count among the fixture's.
+const HALF: f64 = 0.5;
+/// Below this weight a place is called outlying: Huber's weight at 2.7 standard deviations.
+const OUTLYING_BELOW: f64 = 0.5;
+
+/// All that is known of a tank's past.
+#[derive(Debug, Clone, Copy)]
+pub struct History<'a> {
+    /// The tank as declared.
+    pub tank: &'a Tank,
+    /// Its surveys, in order of their start.
+    pub surveys: &'a [Survey],
+    /// Its upkeep, in any order.
+    pub upkeep: &'a [Upkeep],
+}
+
+/// A tank's past, judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// One for each survey, in the same order.
+    pub judgements: Vec<Judgement>,
+    /// Every alert on light in its present state, closed ones too, in order of opening.
+    pub alerts: Vec<Alert>,
+}
+
+impl Judged {
+    /// The alerts that are open now, in order of opening.
+    pub fn open_alerts(&self) -> impl Iterator<Item = &Alert> {
+        self.alerts.iter().filter(|alert| alert.state == State::Open)
+    }
+}
+
+pub(crate) fn judge_with(history: &History<'_>, knows_shares: &dyn KnowsShares) -> Judged {
+    let mut fold = Fold {
+        history: *history,
+        knows_shares,
+        scenes: BTreeMap::new(),
+        named: None,
+        alerts: Alerts::default(),
+    };
+    let judgements = history.surveys.iter().map(|survey| fold.next(survey)).collect();
+    Judged {
+        judgements,
+        alerts: fold.alerts.into_alerts(),
+    }
+}
+
+struct Fold<'a> {
+    history: History<'a>,
+    knows_shares: &'a dyn KnowsShares,
+    scenes: BTreeMap<Option<String>, Line<'a>>,
+    /// The survey that `baseline` names, once it has come.
+    named: Option<&'a Survey>,
+    alerts: Alerts,
+}
+
+/// What is carried on from one survey of a scene to the next.
+struct Line<'a> {
+    baseline: &'a Survey,
+    /// Of the baseline's light, for its stations.
+    shares: Shares,
+    even_trend: Vec<TrendPoint>,
+    fixture_trends: Vec<(String, Vec<TrendPoint>)>,
+    previous: Vec<(Text, Place)>,
+}
+
+impl<'a> Fold<'a> {
+    fn next(&mut self, survey: &'a Survey) -> Judgement {
+        let drift = &self.history.tank.drift;
+        let rule = baseline::rule(&drift.baseline, survey, self.named);
+        let mut changes = Vec::new();
+        let reset = baseline::last_reset(self.history.upkeep, survey.date);
+        if let Some(reset) = reset {
+            changes = self.close_for(survey, reset);
+            if rule == Rule::SinceChange
+                && let Some(line) = self.scenes.get(&survey.scene)
+                && line.baseline.date < reset.date
+            {
+                self.scenes.remove(&survey.scene);
+            }
+        }
+        if rule == Rule::ThisSurvey {
+            self.named = Some(survey);
+            self.scenes.remove(&survey.scene);
+        }
+        if rule == Rule::NotYet {
+            let limit = "The baseline survey named in the tank's file has not come yet.".to_owned();
+            return blank(survey, Verdict::NoBaseline, vec![limit], changes);
+        }
+        if let Some(line) = self.scenes.get_mut(&survey.scene) {
+            return against(line, &mut self.alerts, self.history, survey, changes);
+        }
+        if !baseline::holds_values(survey) {
+            let limit = "No place has a value, so this survey can't serve as a baseline either.".to_owned();
+            return blank(survey, Verdict::NoBaseline, vec![limit], changes);
+        }
+        let line = Line::new(
+            survey,
+            self.knows_shares.shares(survey),
+            drift.survey_repeat_percent,
+        );
+        let mut limits = Vec::new();
+        if rule == Rule::SinceChange
+            && let Some(reset) = reset.filter(|reset| reset.date == survey.date)
+        {
+            limits.push(format!(
+                "On this very day the upkeep list says: {}. The survey is taken as read after it and is the new baseline.",
+                reset.what.word().replace('-', " ")
+            ));
+        }
+        let mut judgement = blank(survey, Verdict::Baseline, limits, changes);
+        judgement.even_trend.clone_from(&line.even_trend);
+        judgement.fixture_trends.clone_from(&line.fixture_trends);
+        self.scenes.insert(survey.scene.clone(), line);
+        judgement
+    }
+
+    fn close_for(&mut self, survey: &Survey, reset: &Upkeep) -> Vec<AlertChange> {
+        let named = self.named;
+        let baseline = self.history.tank.drift.baseline.clone();
+        self.alerts.reset(survey, reset, |scene| match &baseline {
+            Baseline::SinceChange => true,
+            Baseline::First => false,
+            Baseline::Survey(_) => named.is_some_and(|named| named.scene != *scene),
+        })
+    }
+}
+
+impl<'a> Line<'a> {
+    fn new(baseline: &'a Survey, shares: Shares, repeat_percent: f64) -> Self {
+        // The baseline against itself: no change, with the uncertainty of one survey instead of two.
+        let mut itself = compare::compare(baseline, baseline, repeat_percent);
+        for pair in &mut itself.pairs {
+            pair.own = pair.own_then;
+            for part in &mut pair.shared {
+                *part /= std::f64::consts::SQRT_2;
+            }
+        }
+        let field = fit::field(&itself.pairs, shares.fixtures.len(), &shares_of(&itself, &shares));
+        let point = |change| TrendPoint {
+            survey: baseline.id.clone(),
+            date: baseline.date,
+            change,
+        };
+        let fixture_trends = field
+            .fixtures
+            .iter()
+            .filter_map(|(index, change)| Some((shares.fixtures.get(*index)?.clone(), vec![point(*change)])))
+            .collect();
+        Self {
+            baseline,
+            even_trend: field.even.map(point).into_iter().collect(),
+            fixture_trends,
+            shares,
+            previous: Vec::new(),
+        }
+    }
+
+    /// Adds this survey's points to the trends.
+    fn extend(&mut self, survey: &Survey, field: &Field) {
+        let point = |change| TrendPoint {
+            survey: survey.id.clone(),
+            date: survey.date,
+            change,
+        };
+        self.even_trend.extend(field.even.map(point));
+        for (index, change) in &field.fixtures {
+            let Some(id) = self.shares.fixtures.get(*index) else {
+                continue;
+            };
+            match self.fixture_trends.iter_mut().find(|(fixture, _)| fixture == id) {
+                Some((_, points)) => points.push(point(*change)),
+                None => self.fixture_trends.push((id.clone(), vec![point(*change)])),
+            }
+        }
+    }
+}
+
+/// Judges a survey against its baseline.
+fn against(
+    line: &mut Line<'_>,
+    alerts: &mut Alerts,
+    history: History<'_>,
+    survey: &Survey,
+    changes: Vec<AlertChange>,
+) -> Judgement {
+    let baseline = line.baseline;
+    let compared = compare::compare(survey, baseline, history.tank.drift.survey_repeat_percent);
+    let shares = shares_of(&compared, &line.shares);
+    let field = fit::field(&compared.pairs, line.shares.fixtures.len(), &shares);
+    let stations = station_changes(&compared, &field);
+    let mut judgement = Judgement {
+        baseline: Some(baseline.id.clone()),
+        baseline_date: Some(baseline.date),
+        even: field.even,
+        fixtures: fixture_changes(&field, &line.shares, &shares),
+        fixtures_differ: field.differ,
+        smallest_loss_percent: smallest_loss(&field, &compared.pairs),
+        ..blank(survey, Verdict::NoChangeProven, compared.limits.clone(), changes)
+    };
+    if let Some(why) = too_poor(&compared.pairs, baseline) {
+        judgement.verdict = Verdict::TooPoor;
+        judgement.limits.insert(0, why);
+    } else {
+        line.extend(survey, &field);
+        let upkeep: Vec<&Upkeep> = {
+            let mut entries: Vec<&Upkeep> = history
+                .upkeep
+                .iter()
+                .filter(|entry| baseline.date < entry.date && entry.date <= survey.date)
+                .collect();
+            entries.sort_by_key(|entry| entry.date);
+            entries
+        };
+        let outcome = alerts.look(&Finding {
+            tank: history.tank,
+            survey,
+            baseline,
+            fixtures: &line.shares.fixtures,
+            field: &field,
+            stations: &stations,
+            previous: &line.previous,
+            even_trend: &line.even_trend,
+            fixture_trends: &line.fixture_trends,
+            upkeep: &upkeep,
+        });
+        judgement.alert_changes.extend(outcome.changes);
+        judgement.limits.extend(outcome.waiting);
+        judgement.verdict = if outcome.past_threshold {
+            Verdict::PastThreshold
+        } else if proven(&field, &stations) {
+            Verdict::BelowThreshold
+        } else {
+            Verdict::NoChangeProven
+        };
+        line.previous = compared
+            .pairs
+            .iter()
+            .zip(&field.places)
+            .filter_map(|(pair, place)| Some((pair.station.clone(), (*place)?)))
+            .collect();
+    }
+    judgement.stations = stations;
+    judgement.even_trend.clone_from(&line.even_trend);
+    judgement.fixture_trends.clone_from(&line.fixture_trends);
+    judgement
+}
+
+/// A judgement that says nothing of change.
+fn blank(
+    survey: &Survey,
+    verdict: Verdict,
+    limits: Vec<String>,
+    alert_changes: Vec<AlertChange>,
+) -> Judgement {
+    Judgement {
+        survey: survey.id.clone(),
+        baseline: None,
+        baseline_date: None,
+        verdict,
+        stations: Vec::new(),
+        even: None,
+        fixtures: Vec::new(),
+        fixtures_differ: false,
+        smallest_loss_percent: None,
+        even_trend: Vec::new(),
+        fixture_trends: Vec::new(),
+        limits,
+        alert_changes,
+    }
+}
+
+/// Each pair's shares of the light before.
+fn shares_of<'s>(compared: &Compared, shares: &'s Shares) -> Vec<Option<&'s [f64]>> {
+    compared
+        .pairs
+        .iter()
+        .map(|pair| shares.stations.get(pair.index_then)?.as_deref())
+        .collect()
+}
+
+fn station_changes(compared: &Compared, field: &Field) -> Vec<StationChange> {
+    compared
+        .pairs
+        .iter()
+        .zip(&field.places)
+        .map(|(pair, place)| StationChange {
+            station: pair.station.clone(),
+            change: from_ln(pair.ln_ratio, pair.u()),
+            left_over: place.map(|place| (100.0 * place.left_over, 100.0 * place.u)),
+            outlying: place.is_some_and(|place| place.weight < OUTLYING_BELOW),
+        })
+        .collect()
+}
+
+fn fixture_changes(field: &Field, known: &Shares, shares: &[Option<&[f64]>]) -> Vec<FixtureChange> {
+    field
+        .fixtures
+        .iter()
+        .filter_map(|(index, change)| {
+            let most = |shares: &&[f64]| shares.get(*index).is_some_and(|share| *share >= HALF);
+            Some(FixtureChange {
+                fixture: known.fixtures.get(*index)?.clone(),
+                change: *change,
+                stations: u32::try_from(shares.iter().flatten().filter(|s| most(s)).count())
+                    .unwrap_or(u32::MAX),
+            })
+        })
+        .collect()
+}
+
+/// The smallest even loss that would have shown with 95 %, percent; where places only stand for themselves, at
+/// the best of them.
+fn smallest_loss(field: &Field, pairs: &[Pair]) -> Option<f64> {
+    let u = field
+        .u_even
+        .or_else(|| pairs.iter().map(Pair::u).min_by(f64::total_cmp))?;
+    Some(-100.0 * (-ONE_SIDED_95 * u).exp_m1())
+}
+
+/// True where any change that may be spoken of leaves no change out of its 95 % interval.
+fn proven(field: &Field, stations: &[StationChange]) -> bool {
+    let whole: Vec<&Change> = match (&field.even, field.differ) {
+        (None, _) => stations.iter().map(|station| &station.change).collect(),
+        (Some(even), false) => vec![even],
+        (Some(_), true) => field.fixtures.iter().map(|(_, change)| change).collect(),
+    };
+    whole.into_iter().any(is_proven)
+}
+
+/// Why a survey says too little to judge by, if so.
+fn too_poor(pairs: &[Pair], baseline: &Survey) -> Option<String> {
+    let telling = pairs.iter().filter(|pair| pair.tells_of_the_tank()).count();
+    let of = baseline
+        .stations
+        .iter()
+        .filter(|station| compare::usable(station).is_some())
+        .count();
+    if telling == 0 {
+        return Some(format!(
+            "No place has a value both here and in the baseline survey {}: nothing can be judged.",
+            baseline.id
+        ));
+    }
+    if telling < LEAST_PLACES && of >= LEAST_PLACES {
+        return Some(format!(
+            "Only {telling} of the {of} places of the baseline survey {} can be compared: too few to judge by. At least {LEAST_PLACES} are needed.",
+            baseline.id
+        ));
+    }
+    let doubtful = pairs.iter().filter(|pair| pair.doubtful).count();
+    if 2 * doubtful > pairs.len() {
+        return Some(format!(
+            "{doubtful} of {} places compared are questionable in this survey (unsteady light, as with pumps on, or fixtures still warming up): too poor to judge by. Read again with the pumps off by timer, and turn them back on afterwards.",
+            pairs.len()
+        ));
+    }
+    None
+}
+
+/// Judges a tank's past, oldest survey first.
+///
+/// The judgement of a survey depends on it, on earlier surveys and on upkeep up to its day only.
+pub fn judge(history: &History<'_>) -> Judged {
+    judge_with(history, &crate::shares::Geometry { tank: history.tank })
+}
