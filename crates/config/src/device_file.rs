@@ -1,11 +1,12 @@
 //! A device's file (formats, section 4).
 
 use crate::fit;
+use crate::item::Item;
 use crate::mention::{Mention, What};
 use crate::mistake::shown;
 use crate::sheet::{Placed, Sheet};
 use crate::tank_file::dates;
-use crate::walk::{Item, Table, read};
+use crate::walk::{Table, read};
 use crate::words;
 use undim_model::{Correction, DateSpan, Device, DeviceUnit, Factor, Medium, Role};
 
@@ -18,7 +19,11 @@ pub(crate) fn read_device(sheet: &Sheet, id: &str) -> (Device, Vec<Mention>) {
             ..Device::undeclared(id)
         };
         if let Some(name) = top.take("name").and_then(|item| item.text()) {
-            device.name = name.value;
+            device.name.clone_from(&name.value);
+            let what = What::OwnName {
+                device: id.to_owned(),
+            };
+            mentions.push(Mention { what, name });
         }
         let roles = [("everyday", Role::Everyday), ("reference", Role::Reference)];
         let role = top.take("role");
@@ -59,7 +64,7 @@ pub(crate) fn read_device(sheet: &Sheet, id: &str) -> (Device, Vec<Mention>) {
 }
 
 fn unit(item: &Item, code: &Placed<String>) -> Option<DeviceUnit> {
-    let unit = crate::unit::parse(&code.value);
+    let unit = undim_clean::unit::parse(&code.value);
     if unit.is_none() {
         item.wrong(
             "a unit of light, a voltage or a count in UCUM",

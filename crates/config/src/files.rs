@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 pub const SITE_FILE: &str = "undim.toml";
 
 /// Larger files were never typed by a keeper.
-const LARGEST: u64 = 4 << 20;
+const LARGEST: u64 = 1 << 20;
 
 /// A file that was read.
 #[derive(Debug)]
@@ -79,7 +79,7 @@ pub(crate) fn read(root: &Path, path: &Path) -> Result<Read, Box<Mistake>> {
     };
     if bytes.len() as u64 > LARGEST {
         return say(
-            "this file is larger than 4 MiB",
+            "this file is larger than 1 MiB",
             "configuration is typed by hand; is it the right file?",
         );
     }

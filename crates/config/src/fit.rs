@@ -1,7 +1,8 @@
 //! The `fit` of a correction (formats, section 4): its numbers must belong together.
 
+use crate::item::Item;
 use crate::mention::{Mention, What};
-use crate::walk::{Item, Table};
+use crate::walk::Table;
 use undim_model::{Fit, FitModel};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,6 +1,7 @@
 //! A layout, as an importer gets it: flattened, each value with its place in the file (formats, section 9).
 
-use crate::walk::{Item, Table};
+use crate::item::Item;
+use crate::walk::Table;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use toml::de::DeValue;

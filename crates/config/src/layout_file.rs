@@ -1,9 +1,10 @@
 //! Checks a layout's file (formats, section 9), so that a slip is told before any data file meets it.
 
+use crate::item::Item;
 use crate::layout::{Layout, flatten};
 use crate::mistake::{nearest, shown};
 use crate::sheet::Sheet;
-use crate::walk::{Item, Table, read};
+use crate::walk::{Table, read};
 use crate::words;
 use regex_lite::Regex;
 use undim_model::LengthUnit;
@@ -272,7 +273,7 @@ fn measure(column: &mut Table, name: &str) {
     {
         let code = text.value.as_str();
         match name {
-            "value" if crate::unit::parse(code).is_none() => item.wrong(
+            "value" if undim_clean::unit::parse(code).is_none() => item.wrong(
                 "a unit of light, a voltage or a count in UCUM",
                 "write \"umol.m-2.s-1\", \"lx\", \"W.m-2\", \"mV\" or \"1\" (counts)",
             ),

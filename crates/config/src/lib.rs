@@ -12,6 +12,7 @@
 mod device_file;
 mod files;
 mod fit;
+mod item;
 mod layout;
 mod layout_file;
 mod load;
@@ -24,7 +25,6 @@ mod site;
 mod site_file;
 mod tank_file;
 mod tank_shape;
-mod unit;
 mod upkeep_file;
 mod walk;
 mod words;

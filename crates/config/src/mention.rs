@@ -31,6 +31,10 @@ pub(crate) enum What {
     CorrectionScene,
     /// The device that a fit holds another against.
     Reference,
+    /// A device's own name, which must not be another's.
+    OwnName {
+        device: String,
+    },
     /// What upkeep was done to.
     Upkept {
         tank: String,
@@ -84,6 +88,7 @@ impl Declared {
                     self.of_tank(sheet, name, None, "scene", |tank| ids(&tank.scenes));
                 }
                 What::Reference => self.reference(sheet, name),
+                What::OwnName { device } => self.own_name(sheet, name, device),
                 What::Upkept { tank } => {
                     let devices: Vec<_> = self.devices.keys().map(String::as_str).collect();
                     self.of_tank(sheet, name, Some(tank), "fixture, device or station", |tank| {
@@ -141,6 +146,18 @@ impl Declared {
         };
         let known: Vec<&str> = tanks.iter().flat_map(|tank| known(tank)).collect();
         legal(sheet, name, noun, known, &format!("declare it in {place}"));
+    }
+
+    fn own_name(&self, sheet: &Sheet, name: &Placed<String>, device: &str) {
+        let is_taken =
+            |other: &&Device| other.id != device && (other.id == name.value || other.name == name.value);
+        if let Some(other) = self.devices.values().find(is_taken) {
+            sheet.warn(
+                &name.span,
+                format!("the device `{}` has the same name", shown(&other.id)),
+                "a file that names its device by this name can't be told apart: give each its own",
+            );
+        }
     }
 
     fn reference(&self, sheet: &Sheet, name: &Placed<String>) {

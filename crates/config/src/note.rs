@@ -1,8 +1,9 @@
 //! A note beside a dropped file, `NAME.ext.note.toml` (formats, section 2).
 
+use crate::item::Item;
 use crate::mistake::Mistake;
 use crate::sheet::{Sheet, whole_file};
-use crate::walk::{Item, Table, read};
+use crate::walk::{Table, read};
 use crate::words;
 use jiff::civil::Date;
 use std::path::Path;

@@ -1,8 +1,10 @@
 //! A tank's past: blocks that follow one another in time.
 
-use crate::sheet::Sheet;
+use crate::mistake::shown;
+use crate::sheet::{Sheet, Span};
 use crate::tank_file::Block;
 use jiff::civil::Date;
+use std::collections::BTreeMap;
 use undim_model::{DateSpan, Dated, Inside, Tank};
 
 /// One block of a tank's file and the days for which it was written.
@@ -71,40 +73,44 @@ pub(crate) fn common_days(a: DateSpan, b: DateSpan) -> Option<DateSpan> {
 
 /// Says where blocks of one id hold on the same days.
 pub(crate) fn check<T: Dated>(sheet: &Sheet, noun: &str, blocks: &[Block<T>]) {
-    for (at, later) in blocks.iter().enumerate() {
-        let same_id = |earlier: &&Block<T>| earlier.value.id() == later.value.id();
-        for earlier in blocks.iter().take(at).filter(same_id) {
-            let name = format!("{noun} `{}`", later.value.id());
-            compare(
-                sheet,
-                &name,
-                (earlier.value.span(), earlier),
-                (later.value.span(), later),
-            );
-        }
+    let mut by_id: BTreeMap<&str, Vec<_>> = BTreeMap::new();
+    for block in blocks {
+        let dated = (block.value.span(), &block.id_span);
+        by_id.entry(block.value.id()).or_default().push(dated);
+    }
+    for (id, blocks) in by_id {
+        compare_all(sheet, &format!("{noun} `{}`", shown(id)), blocks);
     }
 }
 
 /// The same for `[[inside]]`, which has no id.
 pub(crate) fn check_insides(sheet: &Sheet, blocks: &[Block<Inside>]) {
-    for (at, later) in blocks.iter().enumerate() {
-        for earlier in blocks.iter().take(at) {
-            compare(
-                sheet,
-                "`inside`",
-                (earlier.value.span, earlier),
-                (later.value.span, later),
-            );
+    let blocks = blocks.iter().map(|block| (block.value.span, &block.id_span));
+    compare_all(sheet, "`inside`", blocks.collect());
+}
+
+/// In the order of their first days it is enough to look at neighbours: a block that reaches to one
+/// further on reaches to those between too.
+fn compare_all(sheet: &Sheet, name: &str, mut blocks: Vec<(DateSpan, &Span)>) {
+    blocks.sort_by_key(|(span, place)| (span.from, span.until, place.start));
+    for pair in blocks.windows(2) {
+        if let [one, other] = pair {
+            let (first, second) = if one.1.start < other.1.start {
+                (one, other)
+            } else {
+                (other, one)
+            };
+            compare(sheet, name, first, second);
         }
     }
 }
 
-fn compare<T>(sheet: &Sheet, name: &str, first: (DateSpan, &Block<T>), second: (DateSpan, &Block<T>)) {
+fn compare(sheet: &Sheet, name: &str, first: &(DateSpan, &Span), second: &(DateSpan, &Span)) {
     let Some(common) = common_days(first.0, second.0) else {
         return;
     };
-    let (line, _) = sheet.place(first.1.id_span.start);
-    let span = &second.1.id_span;
+    let (line, _) = sheet.place(first.1.start);
+    let span = second.1;
     if first.0 == second.0 {
         sheet.mistake(
             span,
@@ -133,7 +139,7 @@ fn compare<T>(sheet: &Sheet, name: &str, first: (DateSpan, &Block<T>), second: (
             ""
         };
         sheet.note(
-            &older.1.id_span,
+            older.1,
             format!(
                 "{name} stands twice {}; the one with the later `from`{from} holds{past}",
                 days(common)

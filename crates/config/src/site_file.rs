@@ -1,10 +1,11 @@
 //! `undim.toml` (formats, section 2).
 
+use crate::item::Item;
 use crate::mention::{Mention, What};
 use crate::mistake::shown;
 use crate::sheet::{Placed, Sheet, Span};
 use crate::site::{After, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Timezone};
-use crate::walk::{Item, Table, read};
+use crate::walk::{Table, read};
 use crate::words;
 use std::path::{Component, Path, PathBuf};
 use undim_intake::route::{Dwells, Glob, Route};

@@ -1,12 +1,14 @@
 //! A tank's file (formats, section 3).
 
+use crate::item::Item;
 use crate::mistake::{nearest, shown};
 use crate::past;
 use crate::sheet::{Placed, Sheet, Span};
 use crate::tank_shape::{self, read_inside};
-use crate::walk::{Item, Table, read};
+use crate::walk::{Table, read};
 use crate::words;
 use jiff::civil::Time;
+use std::collections::BTreeMap;
 use undim_model::{
     Baseline, Coral, DateSpan, Direction3, DriftSettings, Fixture, Frame, LengthUnit, LevelSet, LightRange,
     Position, Scene, Station, Tank, Thresholds, Zero,
@@ -46,6 +48,7 @@ pub(crate) fn read_tank(sheet: &Sheet, id: &str) -> Tank {
             tank.drift = drift(&mut table);
         }
         tank_shape::check_places(sheet, &inside, &fixtures, &stations, &corals);
+        check_names(sheet, &stations);
         past::check_insides(sheet, &inside);
         past::check(sheet, "frame", &frames);
         past::check(sheet, "fixture", &fixtures);
@@ -301,6 +304,31 @@ fn station(block: &mut Table) -> Option<Block<Station>> {
         id_span: id.span,
         at_span,
     })
+}
+
+/// A file's stations match an id, then a name: a name must not be another station's id or name.
+fn check_names(sheet: &Sheet, stations: &[Block<Station>]) {
+    let mut owners: BTreeMap<&str, &str> = BTreeMap::new();
+    for station in stations {
+        owners.insert(&station.value.id, &station.value.id);
+    }
+    for station in stations {
+        let Some(name) = station.value.name.as_deref() else {
+            continue;
+        };
+        let owner = *owners.entry(name).or_insert(&station.value.id);
+        if owner != station.value.id {
+            sheet.warn(
+                &station.id_span,
+                format!(
+                    "the station `{}` has the same name, \"{}\"",
+                    shown(owner),
+                    shown(name)
+                ),
+                "a file that names its station by this name can't be told apart: give each its own",
+            );
+        }
+    }
 }
 
 /// `at_cm`. The span is empty where there is none to check.

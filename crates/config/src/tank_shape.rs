@@ -1,8 +1,9 @@
 //! A tank's inside, and what must lie in it.
 
+use crate::item::Item;
 use crate::sheet::{Sheet, Span};
 use crate::tank_file::{Block, span_of};
-use crate::walk::{Item, Table};
+use crate::walk::Table;
 use undim_model::{Coral, Fixture, Inside, Position, Station};
 
 /// More corners than this are no tank.
