@@ -2,7 +2,6 @@
 
 use crate::layout::Layout;
 use std::collections::BTreeMap;
-use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use undim_intake::route::Route;
@@ -131,9 +130,8 @@ pub enum NotifySink {
     },
     /// Handed to a program on its standard input.
     Command {
-        /// The program, then its arguments; never empty, no shell between. A program with a `/` in its
-        /// name is joined to the root.
-        command: Vec<OsString>,
+        /// The program, then its arguments; never empty, no shell between. It runs in the site's folder.
+        command: Vec<String>,
     },
 }
 
@@ -143,14 +141,7 @@ impl NotifySink {
             Self::File { path } => Self::File {
                 path: root.join(path),
             },
-            Self::Command { mut command } => {
-                if let Some(program) = command.first_mut()
-                    && program.as_encoded_bytes().contains(&b'/')
-                {
-                    *program = root.join(&*program).into_os_string();
-                }
-                Self::Command { command }
-            }
+            command @ Self::Command { .. } => command,
         }
     }
 }

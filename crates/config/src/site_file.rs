@@ -376,7 +376,5 @@ fn command(block: &mut Table) -> Option<NotifySink> {
         item.mistake("`command` names no program", example);
         return None;
     }
-    (written == parts.len()).then_some(NotifySink::Command {
-        command: parts.into_iter().map(Into::into).collect(),
-    })
+    (written == parts.len()).then_some(NotifySink::Command { command: parts })
 }
