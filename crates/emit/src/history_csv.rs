@@ -17,10 +17,11 @@ pub fn write<'a, W: io::Write>(
     let mut csv = csv_writer(to);
     csv.write_record(["survey", "date"].into_iter().chain(stations_csv::COLUMNS))?;
     for (survey, judgement) in surveys {
+        let changes = stations_csv::Changes::of(judgement);
         for station in &survey.stations {
             csv.write_field(guarded(&survey.id).as_bytes())?;
             csv.write_field(survey.date.to_string())?;
-            csv.write_record(stations_csv::row(station, judgement))?;
+            csv.write_record(stations_csv::row(station, &changes))?;
         }
     }
     csv.flush()

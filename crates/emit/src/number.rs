@@ -120,6 +120,15 @@ pub fn raw(value: f64) -> String {
     out
 }
 
+/// One decimal, or none where it is zero: for drawings.
+pub(crate) fn short(value: f64) -> String {
+    let text = fixed(value, 1);
+    match text.strip_suffix(".0") {
+        Some(whole) => whole.to_owned(),
+        None => text,
+    }
+}
+
 /// The number that `fixed` prints, for the JSON files; `None` where it prints nothing.
 pub(crate) fn rounded(value: f64, decimals: usize) -> Option<f64> {
     fixed(value, decimals).parse().ok()
@@ -139,7 +148,7 @@ mod tests {
         assert_eq!(fixed(0.5, 0), "0");
         assert_eq!(ppfd(0.0625), "0.062");
         assert_eq!(ppfd(0.1875), "0.188");
-        assert_eq!(ppfd(4_294_967.0625), "4294967.062");
+        assert_eq!(ppfd(4_294_967.062_5), "4294967.062");
         // 1.005 is 1.00499999999999989… and 2.675 is 2.67499999999999982… in binary.
         assert_eq!(percent(1.005), "1.00");
         assert_eq!(percent(2.675), "2.67");

@@ -1,14 +1,15 @@
 //! The sign that a station carries: shape says it, colour only repeats it.
 
 use crate::Report;
+use std::collections::{BTreeMap, BTreeSet};
 use undim_model::{StationChange, StationValue, Verdict};
 
-/// ▼ less, ○ no change proven, ▲ more, ✕ read again.
+/// ▼ less, ○ no change proven, ▲ more, ✕ read again. Weightiest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Sign {
-    Again,
     Less,
     More,
+    Again,
     Same,
 }
 
@@ -65,23 +66,20 @@ pub(crate) struct Seen<'a> {
 /// All stations in written order. A change counts as proven where its 95 % interval leaves nothing out.
 pub(crate) fn seen<'a>(report: &Report<'a>) -> Vec<Seen<'a>> {
     let survey = report.survey;
+    let compared: &[StationChange] = if is_compared(report) {
+        &report.judgement.stations
+    } else {
+        &[]
+    };
+    let changes: BTreeMap<&str, &StationChange> =
+        compared.iter().map(|change| (&*change.station, change)).collect();
+    let again: BTreeSet<&str> = survey.read_again.iter().map(|again| &*again.station).collect();
     survey
         .stations
         .iter()
         .map(|value| {
-            let change = is_compared(report)
-                .then(|| {
-                    report
-                        .judgement
-                        .stations
-                        .iter()
-                        .find(|change| change.station == value.station)
-                })
-                .flatten();
-            let again = survey
-                .read_again
-                .iter()
-                .any(|again| again.station == value.station);
+            let change = changes.get(&*value.station).copied();
+            let again = again.contains(&*value.station);
             let sign = match change.map(|change| change.change.ci95) {
                 _ if again || value.value.is_none() => Sign::Again,
                 Some([_, high]) if high < 0.0 => Sign::Less,

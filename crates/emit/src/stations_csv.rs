@@ -2,8 +2,9 @@
 
 use crate::number;
 use crate::text_cell::{csv_writer, guarded};
+use std::collections::BTreeMap;
 use std::io;
-use undim_model::{Judgement, StationValue, Survey};
+use undim_model::{Change, Judgement, StationValue, Survey};
 
 /// The columns, in written order.
 pub const COLUMNS: [&str; 14] = [
@@ -27,30 +28,45 @@ pub const COLUMNS: [&str; 14] = [
 pub fn write<W: io::Write>(to: W, survey: &Survey, judgement: Option<&Judgement>) -> io::Result<()> {
     let mut csv = csv_writer(to);
     csv.write_record(COLUMNS)?;
+    let changes = Changes::of(judgement);
     for station in &survey.stations {
-        csv.write_record(row(station, judgement))?;
+        csv.write_record(row(station, &changes))?;
     }
     csv.flush()
 }
 
+/// What a judgement says of each station, where the survey is held against another.
+pub(crate) struct Changes<'a> {
+    baseline: &'a str,
+    by_station: BTreeMap<&'a str, Change>,
+}
+
+impl<'a> Changes<'a> {
+    pub(crate) fn of(judgement: Option<&'a Judgement>) -> Self {
+        let compared = judgement.and_then(|judgement| {
+            let baseline = judgement.baseline.as_deref()?;
+            (baseline != judgement.survey).then_some((judgement, baseline))
+        });
+        Self {
+            baseline: compared.map(|(_, baseline)| baseline).unwrap_or_default(),
+            by_station: compared
+                .map(|(judgement, _)| judgement.stations.as_slice())
+                .unwrap_or_default()
+                .iter()
+                .map(|change| (&*change.station, change.change))
+                .collect(),
+        }
+    }
+}
+
 /// One row. A station that the baseline does not hold has all three cells of the change empty.
-pub(crate) fn row(station: &StationValue, judgement: Option<&Judgement>) -> [String; 14] {
+pub(crate) fn row(station: &StationValue, changes: &Changes<'_>) -> [String; 14] {
     let position = station
         .position
         .map(|position| position.to_array().map(number::position));
     let [left, bottom, front] = position.unwrap_or_default();
     let value = station.value;
-    let change = judgement.and_then(|judgement| {
-        let baseline = judgement.baseline.as_ref()?;
-        if *baseline == judgement.survey {
-            return None;
-        }
-        let station = judgement
-            .stations
-            .iter()
-            .find(|change| change.station == station.station)?;
-        Some((station.change, baseline))
-    });
+    let change = changes.by_station.get(&*station.station);
     let ppfd = |amount: Option<f64>| amount.map(number::ppfd).unwrap_or_default();
     let percent = |amount: Option<f64>| amount.map(number::percent).unwrap_or_default();
     [
@@ -65,10 +81,10 @@ pub(crate) fn row(station: &StationValue, judgement: Option<&Judgement>) -> [Str
         ppfd(value.map(|value| value.u_own)),
         ppfd(value.map(|value| value.u_shared)),
         station.flag.number().to_string(),
-        percent(change.map(|(change, _)| change.percent)),
-        percent(change.map(|(change, _)| change.u_percent)),
+        percent(change.map(|change| change.percent)),
+        percent(change.map(|change| change.u_percent)),
         change
-            .map(|(_, baseline)| guarded(baseline).into_owned())
+            .map(|_| guarded(changes.baseline).into_owned())
             .unwrap_or_default(),
     ]
 }

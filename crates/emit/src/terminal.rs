@@ -153,9 +153,8 @@ fn ascii(text: &str) -> String {
     for c in text.chars() {
         match c {
             '±' => out.push_str("+/-"),
-            '−' | '–' => out.push('-'),
+            '−' | '–' | '⁻' => out.push('-'),
             'µ' | 'μ' => out.push('u'),
-            '⁻' => out.push('-'),
             '¹' => out.push('1'),
             '²' => out.push('2'),
             '…' => out.push('~'),

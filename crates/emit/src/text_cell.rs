@@ -36,6 +36,15 @@ pub fn shown(text: &str) -> Cow<'_, str> {
 
 /// The text as the content of a CSV cell, before RFC 4180 quoting. Tab, CR and LF stay.
 pub fn guarded(text: &str) -> Cow<'_, str> {
+    let plain = |byte: &u8| matches!(byte, b' '..=b'~');
+    if text
+        .bytes()
+        .next()
+        .is_none_or(|first| first.is_ascii_alphanumeric())
+        && text.as_bytes().iter().all(plain)
+    {
+        return Cow::Borrowed(text);
+    }
     let text = spelled_out(text, &['\t', '\r', '\n']).map_or(Cow::Borrowed(text), Cow::Owned);
     if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']) {
         Cow::Owned(format!("'{text}"))

@@ -94,8 +94,8 @@ impl TimePrinter {
     }
 }
 
-/// RFC 3339 has no seconds in an offset, as local mean times before the railways need them; rounding the offset and not
-/// the clock keeps the instant.
+/// RFC 3339 has no seconds in an offset, which local mean times would need; rounding the offset, and with
+/// it the clock, keeps the instant.
 fn whole_minutes(offset: Offset) -> Offset {
     let minutes = (f64::from(offset.seconds()) / 60.0).round() as i32;
     Offset::from_seconds(minutes * 60).unwrap_or(Offset::UTC)

@@ -73,7 +73,7 @@ fn coral_fact(report: &Report<'_>) -> Fact {
     });
     let mut more: Vec<String> = first.into_iter().collect();
     if out.len() > 1 {
-        more.push(format!("{} more below", out.len() - 1));
+        more.push(counted(out.len() - 1, "other", "others"));
     }
     if judged < corals.len() {
         more.push(format!("{} not judged", corals.len() - judged));
@@ -85,13 +85,13 @@ fn coral_fact(report: &Report<'_>) -> Fact {
             format!(
                 "{} of {} out of range",
                 out.len(),
-                counted(judged, "coral", "corals")
+                counted(corals.len(), "coral", "corals")
             )
         },
-        more: if more.is_empty() {
-            "by the nearest reading".to_owned()
-        } else {
-            more.join("; ")
+        more: match (judged, more.is_empty()) {
+            (0, _) => "or no range of PPFD to hold it against".to_owned(),
+            (_, true) => "by the nearest reading".to_owned(),
+            (_, false) => more.join("; "),
         },
     }
 }
@@ -104,7 +104,7 @@ fn smallest(report: &Report<'_>) -> Fact {
         .map(|date| format!("against {}", day_and_year(date)));
     match judgement.smallest_loss_percent {
         Some(loss) if sign::is_compared(report) => Fact {
-            what: format!("A {} loss would have been seen", visible(loss)),
+            what: format!("A {} loss would show", visible(loss)),
             more: format!(
                 "an even one, {}",
                 against.unwrap_or_else(|| "against the baseline".to_owned())

@@ -1,6 +1,6 @@
 //! The evidence, folded below the answer: why, all places, corals, corrections, assumptions, files.
 
-use super::plan::inline_sign;
+use super::marks::inline_sign;
 use crate::corals::{TO_95, corals};
 use crate::shared;
 use crate::sign::{Seen, is_compared};
@@ -9,6 +9,9 @@ use crate::words::{self, counted, ppfd};
 use crate::{Report, number};
 use maud::{Markup, html};
 use undim_model::{SourceFile, StationValue};
+
+/// A longer table no browser likes; `stations.csv` has them all.
+const MOST_ROWS: usize = 3000;
 
 /// All folds, in order. The table of places stands open where there is no drawing.
 pub(super) fn folds(report: &Report<'_>, seen: &[Seen<'_>], places_open: bool) -> Markup {
@@ -79,8 +82,9 @@ fn places(report: &Report<'_>, seen: &[Seen<'_>]) -> Markup {
                 @if compared { th.n { "change" } th.n { "95 %" } }
                 th { "quality" }
             } }
-            tbody { @for seen in seen { (row(seen, compared)) } }
+            tbody { @for seen in seen.iter().take(MOST_ROWS) { (row(seen, compared)) } }
         } }
+        @if seen.len() > MOST_ROWS { p.quiet { (seen.len() - MOST_ROWS) " more stand in stations.csv." } }
     }
 }
 

@@ -142,24 +142,6 @@ fn candidates(x: f64, y: f64, width: f64, height: f64) -> Vec<Place> {
     places
 }
 
-/// Moves a mark sideways, a step at a time, until it covers no earlier one: places above one another
-/// stand side by side. Where there is no room it stays.
-pub(super) fn side_by_side(x: f64, y: f64, earlier: &[(f64, f64)], from: f64, to: f64) -> (f64, f64) {
-    const STEP: f64 = 13.0;
-    let free = |x: f64| {
-        earlier
-            .iter()
-            .all(|(other, height)| (other - x).abs() >= STEP - 0.5 || (height - y).abs() >= STEP - 0.5)
-    };
-    (0..8)
-        .map(|step| {
-            let distance = STEP * f64::from((step + 1) / 2);
-            if step % 2 == 1 { x + distance } else { x - distance }
-        })
-        .find(|x| *x >= from && *x <= to && free(*x))
-        .map_or((x, y), |x| (x, y))
-}
-
 /// The room that a text takes, in units of its size; wide enough for broad typefaces.
 pub(super) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
     let each = if bold { 0.71 } else { 0.65 };
@@ -198,13 +180,5 @@ mod tests {
                 prop_assert!(points.iter().all(|(x, y, _)| !label.touches(&Rect::around(*x, *y, 6.0))));
             }
         }
-    }
-
-    #[test]
-    fn places_above_one_another_stand_side_by_side() {
-        let first = side_by_side(50.0, 50.0, &[], 0.0, 100.0);
-        let second = side_by_side(50.0, 50.0, &[first], 0.0, 100.0);
-        let third = side_by_side(50.0, 50.0, &[first, second], 0.0, 100.0);
-        assert_eq!((first, second, third), ((50.0, 50.0), (63.0, 50.0), (37.0, 50.0)));
     }
 }

@@ -6,6 +6,7 @@
 pub(crate) mod facts;
 mod folded;
 pub(crate) mod label;
+mod marks;
 mod plan;
 mod sha256;
 mod trend;
@@ -14,7 +15,6 @@ use crate::sign::seen;
 use crate::text_cell::shown;
 use crate::{Report, words};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use undim_model::About;
 
 const STYLE: &str = include_str!("style.css");
 
@@ -53,10 +53,7 @@ pub fn survey(report: &Report<'_>) -> String {
 
 fn next(report: &Report<'_>) -> Markup {
     let mut steps = words::do_next(report);
-    steps.retain(|step| step != words::DO_NOT_RAISE);
-    let loss = report.open_alerts.iter().any(|alert| {
-        alert.about == About::Light && alert.change_percent.is_some_and(|percent| percent < 0.0)
-    });
+    let loss = steps.pop_if(|last| last == words::DO_NOT_RAISE).is_some();
     html! {
         section.next {
             h2 { "Do next" }

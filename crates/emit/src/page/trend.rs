@@ -2,8 +2,9 @@
 //! thresholds.
 
 use super::label::text_width;
+use crate::Report;
+use crate::number::short as f;
 use crate::words::{self, NO_BREAK};
-use crate::{Report, number};
 use maud::{Markup, html};
 use undim_model::{DriftSettings, TrendPoint};
 
@@ -13,7 +14,7 @@ const TOP: f64 = 8.0;
 const BOTTOM: f64 = 110.0;
 const LEFT: f64 = 10.0;
 /// Room on the right for the names of the lines.
-const RIGHT: f64 = 262.0;
+const RIGHT: f64 = 254.0;
 const SMALL: f64 = 10.0;
 /// Only the newest points are drawn.
 const MOST_POINTS: usize = 120;
@@ -42,10 +43,6 @@ pub(super) fn trends(report: &Report<'_>) -> Markup {
             p.quiet { "Change since the baseline. Bars and ranges hold with 95 % confidence." }
         }
     }
-}
-
-fn f(value: f64) -> String {
-    number::fixed(value, 1)
 }
 
 struct Scale {
@@ -80,24 +77,30 @@ fn scale(points: &[TrendPoint], drift: &DriftSettings) -> Scale {
     }
 }
 
-/// The level lines that lie on the scale, nearest to nothing first: percent and name.
-fn lines(scale: &Scale, drift: &DriftSettings) -> Vec<(f64, String)> {
+/// The level lines that lie on the scale, nearest to nothing first: percent, and the name where it touches
+/// no other.
+fn lines(scale: &Scale, drift: &DriftSettings) -> Vec<(f64, Option<String>)> {
     let (loss, gain) = (drift.loss_percent, drift.gain_percent);
-    [
+    let mut named = vec![scale.y(0.0)];
+    let mut lines = Vec::new();
+    for (percent, word) in [
         (-loss.notice, "notice"),
         (gain.notice, "notice"),
         (-loss.urgent, "urgent"),
         (gain.urgent, "urgent"),
-    ]
-    .into_iter()
-    .filter(|(percent, _)| *percent > scale.low && *percent < scale.high)
-    .map(|(percent, word)| {
-        (
-            percent,
-            format!("{}{NO_BREAK}{word}", words::signed_percent(percent)),
-        )
-    })
-    .collect()
+    ] {
+        if percent <= scale.low || percent >= scale.high {
+            continue;
+        }
+        let y = scale.y(percent);
+        let free = named.iter().all(|other| (other - y).abs() >= SMALL + 2.0);
+        let name = free.then(|| format!("{}{NO_BREAK}{word}", words::signed_percent(percent)));
+        if free {
+            named.push(y);
+        }
+        lines.push((percent, name));
+    }
+    lines
 }
 
 fn trend(name: &str, points: &[TrendPoint], drift: &DriftSettings) -> Markup {
@@ -105,7 +108,6 @@ fn trend(name: &str, points: &[TrendPoint], drift: &DriftSettings) -> Markup {
     let scale = scale(points, drift);
     let xs = xs(points);
     let lines = lines(&scale, drift);
-    let mut named: Vec<f64> = vec![scale.y(0.0)];
     let path: Vec<String> = points
         .iter()
         .zip(&xs)
@@ -122,13 +124,12 @@ fn trend(name: &str, points: &[TrendPoint], drift: &DriftSettings) -> Markup {
             svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(format!("Trend: {name}")) {
                 path.zero d=(format!("M{LEFT} {}H{}", f(scale.y(0.0)), f(RIGHT))) {}
                 text.axis x=(f(RIGHT + 6.0)) y=(f(scale.y(0.0) + 3.5)) { "0" }
-                @for (percent, text) in &lines {
+                @for (percent, name) in &lines {
                     @let y = scale.y(*percent);
                     path.threshold d=(format!("M{LEFT} {}H{}", f(y), f(RIGHT))) {}
-                    @if named.iter().all(|other| (other - y).abs() >= SMALL + 2.0) {
-                        text.axis x=(f(RIGHT + 6.0)) y=(f(y + 3.5)) { (text) }
+                    @if let Some(name) = name {
+                        text.axis x=(f(RIGHT + 6.0)) y=(f(y + 3.5)) { (name) }
                     }
-                    @let _ = named.push(y);
                 }
                 @if path.len() > 1 { path.course d=(format!("M{}", path.join("L"))) {} }
                 @for (point, x) in points.iter().zip(&xs) { (mark(point, *x, &scale, drift)) }

@@ -34,11 +34,16 @@ pub fn cause_phrase(cause: Cause, target: &AlertTarget) -> String {
     }
 }
 
-/// "74 in 100".
+/// "74 in 100"; never certain.
 pub(crate) fn odds(probability: f64) -> String {
+    let (over, hundredths) = match 100.0 * probability {
+        p if p > 99.0 => ("over ", 99.0),
+        p if p < 1.0 => ("under ", 1.0),
+        p => ("", p),
+    };
     format!(
-        "{}{NO_BREAK}in{NO_BREAK}100",
-        crate::number::fixed(100.0 * probability, 0)
+        "{over}{}{NO_BREAK}in{NO_BREAK}100",
+        crate::number::fixed(hundredths, 0)
     )
 }
 

@@ -151,7 +151,7 @@ fn detail(report: &Report<'_>, found: Option<&Finding<'_>>) -> Vec<String> {
         }
         (Verdict::NoBaseline, _) => detail.push("Change shows from the second survey on.".to_owned()),
         (Verdict::TooPoor, _) => {
-            detail.extend(judgement.limits.iter().map(|limit| shown(limit).into_owned()))
+            detail.extend(judgement.limits.iter().map(|limit| shown(limit).into_owned()));
         }
         (_, Some(found)) => {
             let range = upper_first(&between(found.percent, found.ci95));

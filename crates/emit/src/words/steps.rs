@@ -71,7 +71,8 @@ fn light_steps(alert: &Alert) -> Vec<String> {
     steps
 }
 
-/// The *do next* box of a survey: the steps of the open alerts, else what the survey itself asks for.
+/// The *do next* box of a survey: the steps of the open alerts, else what the survey itself asks for. Under an
+/// open loss the last one is always not to raise the output.
 pub fn do_next(report: &Report<'_>) -> Vec<String> {
     let mut next: Vec<String> = Vec::new();
     let several = report.open_alerts.len() > 1;
@@ -97,6 +98,13 @@ pub fn do_next(report: &Report<'_>) -> Vec<String> {
     if let Some(again) = read_again(report) {
         add(again);
     }
+    let lost = |alert: &Alert| {
+        alert.about == About::Light && alert.change_percent.is_some_and(|change| change < 0.0)
+    };
+    if report.open_alerts.iter().any(lost) {
+        next.retain(|step| step != DO_NOT_RAISE);
+        next.push(DO_NOT_RAISE.to_owned());
+    }
     if next.is_empty() {
         next.push(
             match report.judgement.verdict {
@@ -114,17 +122,24 @@ pub fn do_next(report: &Report<'_>) -> Vec<String> {
     next
 }
 
-/// "Read w4 (an arm's shadow) and e1 (tilted too far) again."
+/// "Read w4 (an arm's shadow), e1 and e2 (tilted too far) again."
 pub(crate) fn read_again(report: &Report<'_>) -> Option<String> {
     const NAMED: usize = 4;
     let again = &report.survey.read_again;
-    let mut names: Vec<String> = again
-        .iter()
-        .take(NAMED)
-        .map(|again| format!("{} ({})", shown(&again.station), shown(&again.why)))
+    let mut groups: Vec<(&str, Vec<String>)> = Vec::new();
+    for again in again.iter().take(NAMED) {
+        let name = shown(&again.station).into_owned();
+        match groups.iter_mut().find(|(why, _)| *why == again.why) {
+            Some((_, names)) => names.push(name),
+            None => groups.push((&again.why, vec![name])),
+        }
+    }
+    let mut parts: Vec<String> = groups
+        .into_iter()
+        .map(|(why, names)| format!("{} ({})", super::list(&names), shown(why)))
         .collect();
     if again.len() > NAMED {
-        names.push(super::counted(again.len() - NAMED, "other place", "other places"));
+        parts.push(super::counted(again.len() - NAMED, "other place", "other places"));
     }
-    (!names.is_empty()).then(|| format!("Read {} again.", super::list(&names)))
+    (!parts.is_empty()).then(|| format!("Read {} again.", super::list(&parts)))
 }
