@@ -9,8 +9,8 @@
 //!
 //! - Where the fixtures differ beyond chance, or a fixture's alert is open, the whole tank is judged by the fixture that
 //!   changed least; the even change would count one fixture's loss again.
-//! - While the whole tank's alert is open a fixture is judged by what it differs from that fixture, and one that no
-//!   longer stands out is closed in its favour.
+//! - While the whole tank's alert is open a fixture is judged by what it differs from that fixture. A fixture's alert
+//!   closes when the fixture no longer stands out, whatever all fixtures did together.
 //! - Places are judged on what is left after the tank and the fixtures ([`places`]).
 //!
 //! All times are starts of surveys, so that a rebuild gives the same bytes.
@@ -202,21 +202,22 @@ impl Alerts {
         let Some((least_at, _)) = least else {
             return;
         };
-        let tank_open = self
-            .kept
-            .iter()
-            .any(|kept| kept.is_open(direction) && kept.alert.target == AlertTarget::Tank);
+        let tank_open = self.is_open(direction, &AlertTarget::Tank);
         for (at, (index, change)) in finding.field.fixtures.iter().enumerate() {
             let (Some(id), Some(apart)) =
                 (finding.fixtures.get(*index), finding.field.contrast(at, least_at))
             else {
                 continue;
             };
-            let judged = if tank_open { apart } else { *change };
+            let target = AlertTarget::Fixture(id.clone());
+            // A fixture's alert is about standing out: it does not outlast that for a shared error's sake.
+            let falls_back = self.is_open(direction, &target)
+                && toward(direction, apart.percent) < toward(direction, change.percent);
+            let judged = if tank_open || falls_back { apart } else { *change };
             let stands_out = finding.field.differ
                 && toward(direction, apart.percent) > finding.field.differ_beyond() * apart.u_percent;
             let claim = Claim {
-                target: AlertTarget::Fixture(id.clone()),
+                target,
                 change: *change,
                 judged,
                 p: probability(direction, &judged),
@@ -225,6 +226,12 @@ impl Alerts {
             };
             self.weigh(finding, direction, &claim, stands_out, outcome);
         }
+    }
+
+    fn is_open(&self, direction: Direction, target: &AlertTarget) -> bool {
+        self.kept
+            .iter()
+            .any(|kept| kept.is_open(direction) && kept.alert.target == *target)
     }
 
     /// Carries an open alert on, closes it, or opens one where `may_open`.
@@ -236,12 +243,12 @@ impl Alerts {
         may_open: bool,
         outcome: &mut Outcome,
     ) {
-        let opens = may_open && claim.opens(direction);
-        outcome.past_threshold |= opens;
         let open = self
             .kept
             .iter()
             .position(|kept| kept.is_open(direction) && kept.alert.target == claim.target);
+        let opens = claim.opens(direction) && (may_open || open.is_some());
+        outcome.past_threshold |= opens;
         match open {
             Some(at) => self.carry_on(at, finding, claim, outcome),
             None if opens => self.open(finding, direction, claim, outcome),
@@ -309,6 +316,11 @@ impl Alerts {
                 (AlertTarget::Fixture(id), Some(tank_alert)) if still => vec![format!(
                     "Fixture {id} no longer stands out: the whole tank has changed with it, and alert {tank_alert} goes on. Fixture {id} itself: {}.",
                     words::spoken(&claim.change)
+                )],
+                (AlertTarget::Fixture(id), None) if still => vec![format!(
+                    "Fixture {id} no longer stands out: it stands at {}, {} at its furthest, but the others have moved with it, which a survey's shared error does as well.",
+                    words::spoken(&claim.change),
+                    words::amount(kept.worst_percent)
                 )],
                 (AlertTarget::Tank, _) if finding.field.differ => {
                     vec![format!(

@@ -37,7 +37,7 @@ const FIXTURE_PRIOR: Prior = Prior { mean: 0.0, sd: 1.0 };
 /// Fixtures known no better than this, relative, are not spoken of.
 const MOST_FIXTURE_U: f64 = 0.5;
 /// Fixtures differ beyond chance where this two-sided probability is passed, shared over all pairs.
-const DIFFER: f64 = 0.01;
+const DIFFER: f64 = 0.004;
 /// What the stated own uncertainties count for, in observations, beside the scatter that is seen.
 const STATED_COUNTS: f64 = 20.0;
 /// Mean of min(z², 9) of a standard normal z.

@@ -374,7 +374,8 @@ fn too_poor(pairs: &[Pair], baseline: &Survey) -> Option<String> {
 
 /// Judges a tank's past, oldest survey first.
 ///
-/// The judgement of a survey depends on it, on earlier surveys and on upkeep up to its day only.
+/// The judgement of a survey depends on it, on earlier surveys and on upkeep up to its day only. A survey too poor to
+/// judge opens, moves and closes no alert and is left out of the trends; what it shows is told all the same.
 pub fn judge(history: &History<'_>) -> Judged {
     judge_with(history, &crate::shares::Geometry { tank: history.tank })
 }
