@@ -7,4 +7,6 @@
 //!
 //! Nothing here loads a library, knows a tank or resolves a time; there is no `unsafe`.
 
+pub mod find;
+pub mod run;
 pub mod wire;

@@ -295,8 +295,8 @@ fn read_message(kind: u8, payload: &mut Payload) -> Result<Frame, WireError> {
         kind::BREACH => Frame::Ended(Ending::Breach(text(payload, MESSAGE_BYTES)?)),
         kind::CANNOT_LOAD => Frame::Ended(Ending::CannotLoad(text(payload, MESSAGE_BYTES)?)),
         kind::WRONG_VERSION => Frame::Ended(Ending::WrongVersion {
-            major: payload.u32()?,
-            minor: payload.u32()?,
+            theirs: (payload.u32()?, payload.u32()?),
+            ours: (payload.u32()?, payload.u32()?),
         }),
         kind::SANDBOX_MISSING => Frame::Ended(Ending::SandboxMissing(text(payload, MESSAGE_BYTES)?)),
         _ => return Err(WireError::Broken("a frame is of an unknown kind")),

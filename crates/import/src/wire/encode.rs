@@ -250,9 +250,10 @@ impl<W: Write> Encoder<W> {
                     put_text(payload, text, MESSAGE_BYTES);
                 });
             }
-            Ending::WrongVersion { major, minor } => self.frame(kind::WRONG_VERSION, |payload| {
-                payload.extend(major.to_le_bytes());
-                payload.extend(minor.to_le_bytes());
+            Ending::WrongVersion { theirs, ours } => self.frame(kind::WRONG_VERSION, |payload| {
+                for number in [theirs.0, theirs.1, ours.0, ours.1] {
+                    payload.extend(number.to_le_bytes());
+                }
             }),
             Ending::SandboxMissing(text) => {
                 self.frame(kind::SANDBOX_MISSING, |payload| {

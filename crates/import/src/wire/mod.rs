@@ -19,11 +19,14 @@
 mod decode;
 mod encode;
 mod payload;
+mod request;
 mod text;
 
 pub use decode::{Caps, Decoder, WireError};
 pub use encode::{EncodeError, Encoder, RowRef};
+pub use request::{ARGUMENT, ImportOption, OptionKind, Request, Task, option_path};
 pub use text::printable;
+pub use undim_model::ImportedTime;
 
 use undim_model::{Fact, ImportProblem};
 
@@ -159,10 +162,10 @@ pub enum Ending {
     CannotLoad(String),
     /// The library was built for another version of the contract.
     WrongVersion {
-        /// Its major.
-        major: u32,
-        /// Its minor.
-        minor: u32,
+        /// The library's, major and minor.
+        theirs: (u32, u32),
+        /// The worker's, major and minor.
+        ours: (u32, u32),
     },
     /// The sandbox was required whole, and something lacks.
     SandboxMissing(String),

@@ -218,7 +218,10 @@ fn every_ending_crosses() {
         },
         Ending::Breach("lied".into()),
         Ending::CannotLoad("no file".into()),
-        Ending::WrongVersion { major: 9, minor: 1 },
+        Ending::WrongVersion {
+            theirs: (9, 1),
+            ours: (1, 0),
+        },
         Ending::SandboxMissing("no Landlock".into()),
     ] {
         let bytes = Encoder::new(Vec::new()).fail(&ending).unwrap();
