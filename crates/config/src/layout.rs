@@ -5,36 +5,7 @@ use crate::walk::Table;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use toml::de::DeValue;
-
-/// What kind of value an option has.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum OptionKind {
-    /// A text.
-    Text,
-    /// Decimal digits, with a sign where negative.
-    Integer,
-    /// A number with `.` as the decimal point.
-    Float,
-    /// `true` or `false`.
-    Boolean,
-    /// A date, a time of day, or both, as in RFC 3339.
-    Date,
-    /// An empty list or table; the text is empty.
-    Empty,
-}
-
-/// One value of a layout.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LayoutOption {
-    /// Keys and list positions (from 0) joined by dots, as `columns.time.from.0`. A key with other
-    /// characters than ASCII letters, digits, `-` and `_` stands in double quotes, `"` and `\` in it after
-    /// a `\`.
-    pub path: String,
-    /// What kind of value it is.
-    pub kind: OptionKind,
-    /// The value as text, without quotes.
-    pub text: String,
-}
+use undim_import::wire::{ImportOption, OptionKind, option_path};
 
 /// Where a value of a layout stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -51,14 +22,14 @@ pub struct Layout {
     /// Its file, relative to the site.
     pub file: PathBuf,
     /// In written order.
-    pub options: Vec<LayoutOption>,
+    pub options: Vec<ImportOption>,
     /// The place of each option, in the same order.
     pub places: Vec<OptionPlace>,
 }
 
 impl Layout {
     /// The value and its place that an importer's message names by index.
-    pub fn option(&self, index: usize) -> Option<(&LayoutOption, &OptionPlace)> {
+    pub fn option(&self, index: usize) -> Option<(&ImportOption, &OptionPlace)> {
         Some((self.options.get(index)?, self.places.get(index)?))
     }
 }
@@ -71,7 +42,7 @@ pub(crate) fn flatten(top: &Table) -> Layout {
         places: Vec::new(),
     };
     for item in top.items() {
-        flatten_item(&mut layout, &key(item.name), &item);
+        flatten_item(&mut layout, &option_path([item.name]), &item);
     }
     layout
 }
@@ -94,35 +65,19 @@ fn flatten_item(layout: &mut Layout, path: &str, item: &Item) {
         }
         DeValue::Table(tree) if !tree.is_empty() => {
             for inner in item.entries() {
-                flatten_item(layout, &format!("{path}.{}", key(inner.name)), &inner);
+                flatten_item(layout, &format!("{path}.{}", option_path([inner.name])), &inner);
             }
             return;
         }
         DeValue::Array(_) | DeValue::Table(_) => (OptionKind::Empty, String::new()),
     };
     let (line, column) = item.sheet.place(item.span.start);
-    layout.options.push(LayoutOption {
+    layout.options.push(ImportOption {
         path: path.to_owned(),
         kind,
         text,
     });
     layout.places.push(OptionPlace { line, column });
-}
-
-fn key(name: &str) -> String {
-    let is_plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
-    if !name.is_empty() && name.chars().all(is_plain) {
-        return name.to_owned();
-    }
-    let mut quoted = String::from("\"");
-    for c in name.chars() {
-        if matches!(c, '"' | '\\') {
-            quoted.push('\\');
-        }
-        quoted.push(c);
-    }
-    quoted.push('"');
-    quoted
 }
 
 /// Decimal digits, whatever base it was written in; as written where it is too long for that.

@@ -30,7 +30,7 @@ mod walk;
 mod words;
 
 pub use files::{SITE_FILE, find_site, site_at};
-pub use layout::{Layout, LayoutOption, OptionKind, OptionPlace};
+pub use layout::{Layout, OptionPlace};
 pub use load::{Loaded, load};
 pub use mistake::{Mistake, Severity, Sources, render};
 pub use note::{Note, parse_note};
