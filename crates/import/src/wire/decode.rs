@@ -364,11 +364,10 @@ fn read_row_numbers(payload: &mut Payload, rows: &mut [ImportedRow]) -> Result<(
     let form = payload.u8()?;
     if form == form::RUN {
         let first = payload.u64()?;
-        first
-            .checked_add(rows.len() as u64)
-            .ok_or(WireError::Broken("row numbers grow too large"))?;
-        for (row, number) in rows.iter_mut().zip(first..) {
-            row.row = number;
+        let too_large = WireError::Broken("row numbers grow too large");
+        first.checked_add(rows.len() as u64 - 1).ok_or(too_large)?;
+        for (at, row) in rows.iter_mut().enumerate() {
+            row.row = first + at as u64;
         }
     } else {
         column_of_form(

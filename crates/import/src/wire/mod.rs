@@ -16,6 +16,7 @@
 //! The reader trusts nothing: every length is checked and capped before memory is taken, every number is
 //! finite, every text UTF-8 and within its limit, every count has to agree.
 
+mod columns;
 mod decode;
 mod encode;
 mod payload;

@@ -1,6 +1,9 @@
 //! What a worker is and costs, with files that nothing is wrong with. `hostile: behave` reads a number from each line.
 
-use crate::{Test, hostile::Bench};
+use crate::{
+    Test,
+    hostile::{Bench, memory_bytes},
+};
 use std::{
     sync::atomic::{AtomicBool, Ordering},
     thread,
@@ -92,13 +95,6 @@ fn a_long_file_streams() {
     let grown = memory_bytes().saturating_sub(before);
     assert_eq!(report.rows, 500_000);
     assert!(grown < 8 << 20, "{grown} bytes for rows that nobody kept");
-}
-
-/// Resident memory of this process.
-fn memory_bytes() -> u64 {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap();
-    let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap();
-    line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() << 10
 }
 
 fn cancelling_is_seen_at_once() {

@@ -25,6 +25,7 @@ pub(crate) const TESTS: &[Test] = &[
     ("prints_go_to_the_log", prints_go_to_the_log),
     ("words_of_the_importer_arrive", words_of_the_importer_arrive),
     ("a_probe_can_not_hurt_either", a_probe_can_not_hurt_either),
+    ("memory_stays_flat", memory_stays_flat),
 ];
 
 /// A folder, the hostile importer, and a worker with short limits.
@@ -363,4 +364,33 @@ fn a_probe_can_not_hurt_either() {
         Err(ImportFailure::TimedOut)
     ));
     assert_eq!(bench.probe_and_read("some file\n").unwrap(), None);
+}
+
+fn memory_stays_flat() {
+    let bench = Bench::new();
+    let floods = || {
+        for misdeed in [
+            "endless-rows",
+            "allocate",
+            "prints-much",
+            "garbage-in-the-pipe",
+            "null-write",
+        ] {
+            _ = bench.read_with(&format!("hostile: {misdeed}\n"), |_| Ok(()));
+        }
+    };
+    floods();
+    let before = memory_bytes();
+    for _ in 0..5 {
+        floods();
+    }
+    let grown = memory_bytes().saturating_sub(before);
+    assert!(grown < 5 << 20, "{grown} bytes more after 25 misdeeds");
+}
+
+/// Resident memory of this process.
+pub(crate) fn memory_bytes() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap();
+    let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() << 10
 }
