@@ -121,3 +121,8 @@ macro_rules! export {
         };
     };
 }
+
+/// The example of the specification is compiled with the documentation tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../../plugins/README.md")]
+struct Specification;

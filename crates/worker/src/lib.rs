@@ -97,3 +97,25 @@ fn first_bytes() -> Result<Vec<u8>, EncodeError> {
     start.truncate(filled);
     Ok(start)
 }
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn only_the_wire_is_used_of_the_other_side() {
+        let sources = [
+            include_str!("lib.rs"),
+            include_str!("call.rs"),
+            include_str!("limits.rs"),
+            include_str!("load.rs"),
+            include_str!("sandbox.rs"),
+        ];
+        let name = concat!("undim", "_import::");
+        for used in sources.iter().flat_map(|source| source.split(name).skip(1)) {
+            assert!(
+                used.starts_with("wire"),
+                "{name}{}",
+                used.lines().next().unwrap_or_default()
+            );
+        }
+    }
+}

@@ -1,6 +1,6 @@
 //! An importer that misbehaves on request; for tests only, never shipped.
 //!
-//! It claims only files whose first line is `hostile: WORD`, and then does what the word says ([`misdeeds`]). It stands
+//! It claims only files whose first line is `hostile: WORD`, and then does what the word says (`misdeeds`). It stands
 //! on the bare C contract, for the SDK would not let it do most of this.
 
 mod host;

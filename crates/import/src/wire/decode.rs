@@ -106,15 +106,21 @@ impl<R: Read> Decoder<R> {
         self.source.get_mut()
     }
 
-    /// The next frame; its rows, where it has some, replace those in `rows`. `None` after the ending, which is
+    /// The next frame; its rows, where it has some, are what `rows` holds afterwards. `None` after the ending, which is
     /// only given once nothing follows it. After an error nothing more is read.
     pub fn next_frame(&mut self, rows: &mut Vec<ImportedRow>) -> Result<Option<Frame>, WireError> {
         if self.stage == Stage::Over {
+            rows.clear();
             return Ok(None);
         }
         let frame = self.read_frame(rows);
-        if !matches!(frame, Ok(ref frame) if !matches!(frame, Frame::Ended(_))) {
-            self.stage = Stage::Over;
+        match &frame {
+            Ok(Frame::Rows) => {}
+            Ok(Frame::Ended(_)) | Err(_) => {
+                rows.clear();
+                self.stage = Stage::Over;
+            }
+            Ok(_) => rows.clear(),
         }
         frame.map(Some)
     }
