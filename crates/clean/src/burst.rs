@@ -75,7 +75,11 @@ pub fn judge(values: &[f64], settings: BurstSettings) -> Option<Burst> {
     let (mean, sd) = mean_and_sd(&kept)?;
     let limit = (UNSTEADY_PERCENT / 100.0).max(UNSTEADY_REPEATS * repeat) * mean.abs();
     let unsteady = kept.len() >= 2 && (rippled || sd > limit.max(LEAST_REPEATS_AWAY * FINEST_PPFD));
-    let value = if unsteady { mean } else { huber_location(&kept, sd.max(finest), HUBER_K)? };
+    let value = if unsteady {
+        mean
+    } else {
+        huber_location(&kept, sd.max(finest), HUBER_K)?
+    };
     let mut reasons = flat(values, sd);
     for (reason, reading) in reasons.iter_mut().zip(values) {
         if can_tell && low(*reading) {
@@ -120,7 +124,10 @@ fn flat(values: &[f64], sd: f64) -> Vec<Reasons> {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
     sorted.dedup();
-    let resolution = sorted.windows(2).map(|pair| pair[1] - pair[0]).fold(f64::INFINITY, f64::min);
+    let resolution = sorted
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .fold(f64::INFINITY, f64::min);
     // Where the display is coarse, equal neighbours are nothing special.
     if sorted.len() < 4 || sd < 2.0 * resolution {
         return reasons;
@@ -129,7 +136,9 @@ fn flat(values: &[f64], sd: f64) -> Vec<Reasons> {
     for end in 1..=values.len() {
         if end == values.len() || values[end] != values[start] {
             if end - start >= STUCK_RUN {
-                reasons[start..end].iter_mut().for_each(|reason| reason.add(Reason::Flat));
+                reasons[start..end]
+                    .iter_mut()
+                    .for_each(|reason| reason.add(Reason::Flat));
             }
             start = end;
         }
@@ -152,14 +161,24 @@ pub struct BlockedBurst {
 impl BlockedBurst {
     /// Without readings.
     pub fn new(settings: BurstSettings) -> Self {
-        Self { settings, open: Vec::new(), used: 0, unsteady: 0, sums: [0.0; 3] }
+        Self {
+            settings,
+            open: Vec::new(),
+            used: 0,
+            unsteady: 0,
+            sums: [0.0; 3],
+        }
     }
 
     /// One more reading; where it fills a block, the judgement of that block's readings. A value that is no
     /// number counts as 0 and can't be in the burst's value; readings without a value are not pushed.
     pub fn push(&mut self, value: f64) -> Option<Burst> {
         self.open.push(if value.is_finite() { value } else { 0.0 });
-        if self.open.len() < BLOCK { None } else { self.settle() }
+        if self.open.len() < BLOCK {
+            None
+        } else {
+            self.settle()
+        }
     }
 
     fn settle(&mut self) -> Option<Burst> {
@@ -181,7 +200,10 @@ impl BlockedBurst {
         let first_block = self.used == 0;
         let last = if self.open.is_empty() { None } else { self.settle() };
         if first_block && let Some(only) = &last {
-            let whole = Burst { reasons: Vec::new(), ..only.clone() };
+            let whole = Burst {
+                reasons: Vec::new(),
+                ..only.clone()
+            };
             return (last, Some(whole));
         }
         if self.used == 0 {

@@ -71,7 +71,13 @@ mod tests {
         assert!(repeats.is_repeat(at(1), "phone", place, Some("a"), 100.0));
         assert!(!repeats.is_repeat(at(1), "phone", place, Some("a"), 100.5));
         assert!(!repeats.is_repeat(at(1), "sensor", place, Some("a"), 100.0));
-        assert!(!repeats.is_repeat(at(1), "phone", [Some(1.0), Some(2.0), Some(0.0)], Some("a"), 100.0));
+        assert!(!repeats.is_repeat(
+            at(1),
+            "phone",
+            [Some(1.0), Some(2.0), Some(0.0)],
+            Some("a"),
+            100.0
+        ));
         assert!(!repeats.is_repeat(at(2), "phone", place, Some("a"), 100.0));
         assert_eq!(repeats.remembered(), 1);
         assert!(!repeats.is_repeat(None, "phone", place, Some("a"), 100.0));

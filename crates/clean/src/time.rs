@@ -57,14 +57,25 @@ struct Plain {
 impl Resolver {
     /// `clock_offset_us` is added to the file's times: to a wall time before its zone is applied.
     pub fn new(zone: TimeZone, clock_offset_us: i64) -> Self {
-        Self { zone, clock_offset_us, in_fold: None, before: None, plain: None }
+        Self {
+            zone,
+            clock_offset_us,
+            in_fold: None,
+            before: None,
+            plain: None,
+        }
     }
 
     /// The instant of the next time of the file.
     pub fn resolve(&mut self, time: ImportedTime) -> Result<Resolved, OutsideCalendar> {
         let resolved = match time {
-            ImportedTime::Instant(us) => Resolved { timestamp: self.instant(us)?, said: None },
-            ImportedTime::Wall(us) => self.wall(us.checked_add(self.clock_offset_us).ok_or(OutsideCalendar)?)?,
+            ImportedTime::Instant(us) => Resolved {
+                timestamp: self.instant(us)?,
+                said: None,
+            },
+            ImportedTime::Wall(us) => {
+                self.wall(us.checked_add(self.clock_offset_us).ok_or(OutsideCalendar)?)?
+            }
         };
         self.before = Some(resolved.timestamp);
         Ok(resolved)
@@ -80,10 +91,15 @@ impl Resolver {
             && plain.from_us <= us
             && us < plain.until_us
         {
-            let timestamp = us.checked_sub(i64::from(plain.offset.seconds()) * 1_000_000).ok_or(OutsideCalendar)?;
+            let timestamp = us
+                .checked_sub(i64::from(plain.offset.seconds()) * 1_000_000)
+                .ok_or(OutsideCalendar)?;
             self.in_fold = None;
             let timestamp = Timestamp::from_microsecond(timestamp).map_err(|_| OutsideCalendar)?;
-            return Ok(Resolved { timestamp, said: None });
+            return Ok(Resolved {
+                timestamp,
+                said: None,
+            });
         }
         // A wall time is written as the instant that it would be at offset zero.
         let wall = Offset::UTC.to_datetime(Timestamp::from_microsecond(us).map_err(|_| OutsideCalendar)?);
@@ -92,21 +108,30 @@ impl Resolver {
             AmbiguousOffset::Unambiguous { offset } => {
                 self.in_fold = None;
                 self.remember_plain(us, offset);
-                Ok(Resolved { timestamp: at(offset)?, said: None })
+                Ok(Resolved {
+                    timestamp: at(offset)?,
+                    said: None,
+                })
             }
             // With the offset from before the gap the wall clock reads as much later as was skipped.
-            AmbiguousOffset::Gap { before, .. } => {
-                Ok(Resolved { timestamp: at(before)?, said: Some(Said::GapMovedForward) })
-            }
+            AmbiguousOffset::Gap { before, .. } => Ok(Resolved {
+                timestamp: at(before)?,
+                said: Some(Said::GapMovedForward),
+            }),
             AmbiguousOffset::Fold { before, after } => {
                 let first = at(before)?;
                 let second = match self.in_fold {
                     Some((last, was_second)) => was_second || wall < last,
-                    None => self.before.is_some_and(|earlier| first < earlier && at(after).is_ok_and(|t| t >= earlier)),
+                    None => self
+                        .before
+                        .is_some_and(|earlier| first < earlier && at(after).is_ok_and(|t| t >= earlier)),
                 };
                 self.in_fold = Some((wall, second));
                 let said = if second { Said::FoldSecond } else { Said::FoldFirst };
-                Ok(Resolved { timestamp: if second { at(after)? } else { first }, said: Some(said) })
+                Ok(Resolved {
+                    timestamp: if second { at(after)? } else { first },
+                    said: Some(said),
+                })
             }
         }
     }
@@ -118,14 +143,25 @@ impl Resolver {
         let until_us = from_us.saturating_add(HOUR_US);
         let plain_at = |us: i64| {
             Timestamp::from_microsecond(us).is_ok_and(|instant| {
-                let ambiguous = self.zone.to_ambiguous_timestamp(Offset::UTC.to_datetime(instant)).offset();
+                let ambiguous = self
+                    .zone
+                    .to_ambiguous_timestamp(Offset::UTC.to_datetime(instant))
+                    .offset();
                 matches!(ambiguous, AmbiguousOffset::Unambiguous { offset: there } if there == offset)
             })
         };
         // Zones change on quarters of an hour; four looks and the end see every change within it.
         let quarters = [0, 15, 30, 45].map(|minutes| from_us.saturating_add(minutes * 60_000_000));
-        if quarters.into_iter().chain([until_us.saturating_sub(1)]).all(plain_at) {
-            self.plain = Some(Plain { from_us, until_us, offset });
+        if quarters
+            .into_iter()
+            .chain([until_us.saturating_sub(1)])
+            .all(plain_at)
+        {
+            self.plain = Some(Plain {
+                from_us,
+                until_us,
+                offset,
+            });
         }
     }
 }
@@ -182,7 +218,17 @@ mod tests {
     fn an_hour_that_comes_twice_takes_the_first_unless_the_file_shows_the_second() {
         // Central European Summer Time ended on 2026-10-25 at 03:00, when the clocks went back to 02:00.
         let day = date(2026, 10, 25);
-        let seen = run("Europe/Berlin", &[day.at(1, 59, 0, 0), day.at(2, 30, 0, 0), day.at(2, 59, 0, 0), day.at(2, 10, 0, 0), day.at(2, 40, 0, 0), day.at(3, 0, 0, 0)]);
+        let seen = run(
+            "Europe/Berlin",
+            &[
+                day.at(1, 59, 0, 0),
+                day.at(2, 30, 0, 0),
+                day.at(2, 59, 0, 0),
+                day.at(2, 10, 0, 0),
+                day.at(2, 40, 0, 0),
+                day.at(3, 0, 0, 0),
+            ],
+        );
         let expected = [
             ("2026-10-24T23:59:00Z", None),
             ("2026-10-25T00:30:00Z", Some(Said::FoldFirst)),
@@ -197,21 +243,35 @@ mod tests {
     #[test]
     fn a_skipped_hour_is_moved_forward_by_the_gap() {
         let spring = run("Europe/Berlin", &[date(2026, 3, 29).at(2, 30, 0, 0)]);
-        assert_eq!(spring, [("2026-03-29T01:30:00Z".to_owned(), Some(Said::GapMovedForward))]);
+        assert_eq!(
+            spring,
+            [("2026-03-29T01:30:00Z".to_owned(), Some(Said::GapMovedForward))]
+        );
         // Lord Howe Island moves its clocks by half an hour.
         let half = run("Australia/Lord_Howe", &[date(2026, 10, 4).at(2, 15, 0, 0)]);
-        assert_eq!(half, [("2026-10-03T15:45:00Z".to_owned(), Some(Said::GapMovedForward))]);
+        assert_eq!(
+            half,
+            [("2026-10-03T15:45:00Z".to_owned(), Some(Said::GapMovedForward))]
+        );
     }
 
     #[test]
     fn remembering_plain_hours_changes_nothing() {
-        for name in ["Europe/Lisbon", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "UTC"] {
+        for name in [
+            "Europe/Lisbon",
+            "America/New_York",
+            "Australia/Lord_Howe",
+            "Asia/Kathmandu",
+            "UTC",
+        ] {
             let zone = zone(name).unwrap();
             let mut resolver = Resolver::new(zone.clone(), 0);
             for minute in 0..(370 * 24 * 4) {
                 let us = 1_767_225_600_000_000 + minute * 15 * 60_000_000;
                 let found = resolver.resolve(ImportedTime::Wall(us)).unwrap();
-                let fresh = Resolver::new(zone.clone(), 0).resolve(ImportedTime::Wall(us)).unwrap();
+                let fresh = Resolver::new(zone.clone(), 0)
+                    .resolve(ImportedTime::Wall(us))
+                    .unwrap();
                 if !matches!(found.said, Some(Said::FoldFirst | Said::FoldSecond)) {
                     assert_eq!(found, fresh, "{name} {us}");
                 }
@@ -233,7 +293,13 @@ mod tests {
         assert!(zone("Europe/Lisbon").is_some() && zone("+01:00").is_some() && zone("-0330").is_some());
         assert!(zone("Europe/Atlantis").is_none() && zone("+25:00").is_none() && zone("").is_none());
         let mut resolver = Resolver::new(TimeZone::UTC, 0);
-        assert_eq!(resolver.resolve(ImportedTime::Wall(i64::MAX)), Err(OutsideCalendar));
-        assert_eq!(resolver.resolve(ImportedTime::Instant(i64::MIN)), Err(OutsideCalendar));
+        assert_eq!(
+            resolver.resolve(ImportedTime::Wall(i64::MAX)),
+            Err(OutsideCalendar)
+        );
+        assert_eq!(
+            resolver.resolve(ImportedTime::Instant(i64::MIN)),
+            Err(OutsideCalendar)
+        );
     }
 }

@@ -14,7 +14,11 @@ struct Reduced {
     counts: bool,
 }
 
-const ONE: Reduced = Reduced { factor: 1.0, powers: [0; 6], counts: false };
+const ONE: Reduced = Reduced {
+    factor: 1.0,
+    powers: [0; 6],
+    counts: false,
+};
 const PHOTON_FLUX: [i32; 6] = [1, -2, -1, 0, 0, 0];
 const ILLUMINANCE: [i32; 6] = [0, -2, 0, 1, 0, 0];
 const IRRADIANCE: [i32; 6] = [0, -2, 0, 0, 1, 0];
@@ -44,7 +48,11 @@ pub fn parse(code: &str) -> Option<DeviceUnit> {
 fn clean_factor(factor: f64) -> f64 {
     let power = factor.log10().round();
     let exact = 10_f64.powi(power as i32);
-    if (factor / exact - 1.0).abs() < 1e-12 { exact } else { factor }
+    if (factor / exact - 1.0).abs() < 1e-12 {
+        exact
+    } else {
+        factor
+    }
 }
 
 struct Parser<'a> {
@@ -102,9 +110,15 @@ impl Parser<'_> {
             let factor: f64 = text.parse().ok()?;
             return Some(Reduced { factor, ..ONE });
         }
-        let split = text.find(|c: char| c.is_ascii_digit() || c == '-' || c == '+').unwrap_or(text.len());
+        let split = text
+            .find(|c: char| c.is_ascii_digit() || c == '-' || c == '+')
+            .unwrap_or(text.len());
         let (symbol, exponent) = text.split_at(split);
-        let exponent: i32 = if exponent.is_empty() { 1 } else { exponent.trim_start_matches('+').parse().ok()? };
+        let exponent: i32 = if exponent.is_empty() {
+            1
+        } else {
+            exponent.trim_start_matches('+').parse().ok()?
+        };
         if exponent == 0 || exponent.abs() > 4 {
             return None;
         }
@@ -119,18 +133,35 @@ impl Parser<'_> {
 
 fn multiplied(a: Reduced, b: Reduced) -> Reduced {
     let mut powers = a.powers;
-    powers.iter_mut().zip(b.powers).for_each(|(power, other)| *power += other);
-    Reduced { factor: a.factor * b.factor, powers, counts: a.counts || b.counts }
+    powers
+        .iter_mut()
+        .zip(b.powers)
+        .for_each(|(power, other)| *power += other);
+    Reduced {
+        factor: a.factor * b.factor,
+        powers,
+        counts: a.counts || b.counts,
+    }
 }
 
 fn divided(a: Reduced, b: Reduced) -> Reduced {
-    let inverse = Reduced { factor: 1.0 / b.factor, powers: b.powers.map(|power| -power), counts: b.counts };
+    let inverse = Reduced {
+        factor: 1.0 / b.factor,
+        powers: b.powers.map(|power| -power),
+        counts: b.counts,
+    };
     multiplied(a, inverse)
 }
 
 /// An atom of UCUM, with or without a metric prefix.
 fn atom(symbol: &str) -> Option<Reduced> {
-    let plain = |factor: f64, powers: [i32; 6]| Some(Reduced { factor, powers, counts: false });
+    let plain = |factor: f64, powers: [i32; 6]| {
+        Some(Reduced {
+            factor,
+            powers,
+            counts: false,
+        })
+    };
     let metric = |symbol: &str| match symbol {
         "mol" => plain(1.0, [1, 0, 0, 0, 0, 0]),
         "m" => plain(1.0, [0, 1, 0, 0, 0, 0]),
@@ -150,11 +181,22 @@ fn atom(symbol: &str) -> Option<Reduced> {
         "d" => return plain(86_400.0, [0, 0, 1, 0, 0, 0]),
         _ => {}
     }
-    const PREFIXES: [(&str, f64); 8] =
-        [("k", 1e3), ("h", 1e2), ("d", 1e-1), ("c", 1e-2), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9), ("M", 1e6)];
+    const PREFIXES: [(&str, f64); 8] = [
+        ("k", 1e3),
+        ("h", 1e2),
+        ("d", 1e-1),
+        ("c", 1e-2),
+        ("m", 1e-3),
+        ("u", 1e-6),
+        ("n", 1e-9),
+        ("M", 1e6),
+    ];
     PREFIXES.iter().find_map(|(prefix, factor)| {
         let found = metric(symbol.strip_prefix(prefix)?)?;
-        Some(Reduced { factor: found.factor * factor, ..found })
+        Some(Reduced {
+            factor: found.factor * factor,
+            ..found
+        })
     })
 }
 
@@ -166,7 +208,13 @@ mod tests {
     #[test]
     fn codes_of_ucum_for_light() {
         // Codes built from the atoms of ucum-essence; the same units written in other allowed ways.
-        for code in ["umol.m-2.s-1", "umol/m2/s", "umol/(m2.s)", "umol.s-1.m-2", "umol{photon}.m-2.s-1"] {
+        for code in [
+            "umol.m-2.s-1",
+            "umol/m2/s",
+            "umol/(m2.s)",
+            "umol.s-1.m-2",
+            "umol{photon}.m-2.s-1",
+        ] {
             assert_eq!(parse(code), Some(DeviceUnit::PhotonFlux(1.0)), "{code}");
         }
         assert_eq!(parse("mmol.m-2.s-1"), Some(DeviceUnit::PhotonFlux(1e3)));
@@ -180,13 +228,30 @@ mod tests {
         assert_eq!(parse("V"), Some(DeviceUnit::Voltage(1e3)));
         assert_eq!(parse("1"), Some(DeviceUnit::Counts));
         assert_eq!(parse("{counts}"), Some(DeviceUnit::Counts));
-        let Some(DeviceUnit::PhotonFlux(factor)) = parse("mol.m-2.d-1") else { panic!("a photon flux") };
+        let Some(DeviceUnit::PhotonFlux(factor)) = parse("mol.m-2.d-1") else {
+            panic!("a photon flux")
+        };
         assert!((factor - 1e6 / 86_400.0).abs() < 1e-9);
     }
 
     #[test]
     fn what_is_no_code_is_none() {
-        let wrong = ["", "umol m-2 s-1", "µmol.m-2.s-1", "E.m-2.s-1", "Einstein", "umol.m-2.s-1.", "(umol", "umol)", "m", "UMOL.M-2.S-1", "2", "lx0", "mol.m-2.s-1{", "///"];
+        let wrong = [
+            "",
+            "umol m-2 s-1",
+            "µmol.m-2.s-1",
+            "E.m-2.s-1",
+            "Einstein",
+            "umol.m-2.s-1.",
+            "(umol",
+            "umol)",
+            "m",
+            "UMOL.M-2.S-1",
+            "2",
+            "lx0",
+            "mol.m-2.s-1{",
+            "///",
+        ];
         for code in wrong {
             assert_eq!(parse(code), None, "{code}");
         }

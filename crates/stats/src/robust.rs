@@ -23,7 +23,11 @@ pub fn mean_and_sd(values: &[f64]) -> Option<(f64, f64)> {
     let correction = values.iter().map(|value| value - rough).sum::<f64>() / n;
     let mean = rough + correction;
     let squares = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>();
-    let sd = if values.len() > 1 { (squares / (n - 1.0)).sqrt() } else { 0.0 };
+    let sd = if values.len() > 1 {
+        (squares / (n - 1.0)).sqrt()
+    } else {
+        0.0
+    };
     (mean.is_finite() && sd.is_finite()).then_some((mean, sd))
 }
 
@@ -60,9 +64,19 @@ pub fn modified_z(values: &[f64], scale_floor: f64) -> Option<Vec<f64>> {
     let centre = median(values)?;
     let scale = median_absolute_deviation(values, centre)?.max(scale_floor);
     if scale <= 0.0 {
-        return Some(values.iter().map(|value| if *value == centre { 0.0 } else { f64::INFINITY }).collect());
+        return Some(
+            values
+                .iter()
+                .map(|value| if *value == centre { 0.0 } else { f64::INFINITY })
+                .collect(),
+        );
     }
-    Some(values.iter().map(|value| 0.6745 * (value - centre) / scale).collect())
+    Some(
+        values
+            .iter()
+            .map(|value| 0.6745 * (value - centre) / scale)
+            .collect(),
+    )
 }
 
 /// Huber's M-estimate of location with a given scale, converged: the solution of Σ ψ((x − μ)/scale) = 0 with
@@ -76,7 +90,12 @@ pub fn huber_location(values: &[f64], scale: f64, k: f64) -> Option<f64> {
     let mut location = start;
     // Each step moves by at most k·scale and halves the error or better; 100 are never needed.
     for _ in 0..100 {
-        let step = values.iter().map(|value| ((value - location) / scale).clamp(-k, k)).sum::<f64>() * scale / n;
+        let step = values
+            .iter()
+            .map(|value| ((value - location) / scale).clamp(-k, k))
+            .sum::<f64>()
+            * scale
+            / n;
         location += step;
         if step.abs() <= 1e-13 * (location.abs() + scale) {
             break;

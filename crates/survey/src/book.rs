@@ -67,7 +67,7 @@ pub struct Entry {
 }
 
 /// The surveys of a site.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Book {
     zone: TimeZone,
     surveys: Vec<Survey>,
@@ -75,7 +75,7 @@ pub struct Book {
     given: BTreeSet<(String, String)>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Survey {
     tank: String,
     scene: Option<String>,

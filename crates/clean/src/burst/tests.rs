@@ -5,7 +5,11 @@ const DEVICE: BurstSettings = BurstSettings { repeat_percent: 2.0 };
 
 fn judged(values: &[f64]) -> (f64, Vec<String>, usize) {
     let burst = judge(values, DEVICE).unwrap();
-    (burst.value, burst.reasons.iter().map(ToString::to_string).collect(), burst.used)
+    (
+        burst.value,
+        burst.reasons.iter().map(ToString::to_string).collect(),
+        burst.used,
+    )
 }
 
 /// SplitMix64 and Box–Muller, for simulated readings.
@@ -31,7 +35,10 @@ fn an_arms_shadow_is_told_from_the_light() {
     assert_eq!((reasons.join(","), used), (",,shadow,,".to_owned(), 4));
     assert!((value - 200.5).abs() < 1e-9, "{value}");
     assert_eq!(judged(&[200.0, 204.0, 120.0]).1, ["", "", "shadow"]);
-    assert_eq!(judged(&[200.0, 201.0, 199.0, 202.0, 120.0, 125.0]).1[4..], ["shadow", "shadow"]);
+    assert_eq!(
+        judged(&[200.0, 201.0, 199.0, 202.0, 120.0, 125.0]).1[4..],
+        ["shadow", "shadow"]
+    );
     assert_eq!(judged(&[200.0, 201.0, 199.0, 290.0, 202.0]).1[3], "spike");
 }
 
@@ -39,7 +46,10 @@ fn an_arms_shadow_is_told_from_the_light() {
 fn what_cannot_be_told_is_unsteady_and_small_differences_are_nothing() {
     assert_eq!(judged(&[200.0, 120.0]).1, ["unsteady", "unsteady"]);
     assert_eq!(judged(&[200.0, 206.0]).1, ["", ""]);
-    assert_eq!(judged(&[200.0, 200.0, 200.0, 200.0, 209.0]).1, ["", "", "", "", ""]);
+    assert_eq!(
+        judged(&[200.0, 200.0, 200.0, 200.0, 209.0]).1,
+        ["", "", "", "", ""]
+    );
     assert_eq!(judged(&[0.0, 0.0, 0.0, 0.4]).1, ["", "", "", ""]);
     assert_eq!(judged(&[7.0]).0, 7.0);
 }
@@ -49,14 +59,24 @@ fn ripple_is_light_and_its_mean_is_taken() {
     let values = [200.0, 170.0, 240.0, 185.0, 290.0, 175.0, 160.0, 230.0];
     let burst = judge(&values, DEVICE).unwrap();
     assert!(burst.unsteady);
-    assert!((burst.value - values.iter().sum::<f64>() / 8.0).abs() < 1e-9, "{}", burst.value);
+    assert!(
+        (burst.value - values.iter().sum::<f64>() / 8.0).abs() < 1e-9,
+        "{}",
+        burst.value
+    );
     assert!(burst.u_own > 10.0, "{}", burst.u_own);
 }
 
 #[test]
 fn a_value_that_stuck_is_flat_and_a_coarse_display_is_not() {
-    let stuck = [200.3, 201.7, 198.9, 202.4, 199.6, 199.6, 199.6, 199.6, 199.6, 201.1, 200.8];
-    let flats = judged(&stuck).1.iter().filter(|reasons| *reasons == "flat").count();
+    let stuck = [
+        200.3, 201.7, 198.9, 202.4, 199.6, 199.6, 199.6, 199.6, 199.6, 201.1, 200.8,
+    ];
+    let flats = judged(&stuck)
+        .1
+        .iter()
+        .filter(|reasons| *reasons == "flat")
+        .count();
     assert_eq!(flats, 5);
     let coarse = [200.0, 200.0, 200.0, 200.0, 200.0, 201.0, 200.0, 199.0, 202.0];
     assert!(judged(&coarse).1.iter().all(String::is_empty));
@@ -80,11 +100,19 @@ fn intervals_cover_and_clean_bursts_are_left_alone() {
             let values: Vec<f64> = (0..n).map(|_| 200.0 * (1.0 + 0.02 * numbers.normal())).collect();
             let burst = judge(&values, DEVICE).unwrap();
             covered += u32::from((burst.value - 200.0).abs() <= 1.96 * burst.u_own);
-            flagged += u32::from(burst.reasons.iter().any(|reasons| reasons.has(Reason::Shadow) || reasons.has(Reason::Spike)));
+            flagged += u32::from(
+                burst
+                    .reasons
+                    .iter()
+                    .any(|reasons| reasons.has(Reason::Shadow) || reasons.has(Reason::Spike)),
+            );
         }
         let share = f64::from(covered) / f64::from(bursts);
         assert!((0.93..=0.995).contains(&share), "{n} readings: {share}");
-        assert!(f64::from(flagged) / f64::from(bursts) < 0.01, "{n} readings: {flagged} flagged");
+        assert!(
+            f64::from(flagged) / f64::from(bursts) < 0.01,
+            "{n} readings: {flagged} flagged"
+        );
     }
 }
 
@@ -99,7 +127,10 @@ fn a_log_is_judged_in_blocks() {
     let (last, whole) = blocked.finish();
     assert_eq!(told + last.unwrap().reasons.len(), values.len());
     let whole = whole.unwrap();
-    assert!((whole.value - 153.0).abs() < 0.01 && whole.used == 10_000, "{whole:?}");
+    assert!(
+        (whole.value - 153.0).abs() < 0.01 && whole.used == 10_000,
+        "{whole:?}"
+    );
 }
 
 proptest! {

@@ -2,16 +2,30 @@ use super::*;
 use proptest::prelude::*;
 
 fn column(text: &str) -> Vec<f64> {
-    text.lines().filter_map(|line| line.split(',').next_back()?.trim().parse().ok()).collect()
+    text.lines()
+        .filter_map(|line| line.split(',').next_back()?.trim().parse().ok())
+        .collect()
 }
 
 #[test]
 fn nist_certified_means_and_deviations() {
     // NIST Statistical Reference Datasets, univariate: certified mean and standard deviation.
     let cases = [
-        (include_str!("../../../../tests/data/nist_lew.csv"), -177.435, 277.332_168_044_316),
-        (include_str!("../../../../tests/data/nist_mavro.csv"), 2.001_856_000_000_00, 0.000_429_123_454_003_053),
-        (include_str!("../../../../tests/data/nist_michelson.csv"), 299.852_400_000_000, 0.079_010_547_819_051_8),
+        (
+            include_str!("../../../../tests/data/nist_lew.csv"),
+            -177.435,
+            277.332_168_044_316,
+        ),
+        (
+            include_str!("../../../../tests/data/nist_mavro.csv"),
+            2.001_856_000_000_00,
+            0.000_429_123_454_003_053,
+        ),
+        (
+            include_str!("../../../../tests/data/nist_michelson.csv"),
+            299.852_400_000_000,
+            0.079_010_547_819_051_8,
+        ),
     ];
     for (text, mean, sd) in cases {
         let (found_mean, found_sd) = mean_and_sd(&column(text)).unwrap();
@@ -19,16 +33,23 @@ fn nist_certified_means_and_deviations() {
         assert!((found_sd / sd - 1.0).abs() < 1e-11, "{found_sd}");
     }
     // NumAcc4: 10000000.2, then 10000000.1 and 10000000.3 in turn; a one-pass formula gives a deviation of 0.
-    let hard: Vec<f64> = (0..1001).map(|n| 10_000_000.0 + [0.2, 0.1, 0.3][if n == 0 { 0 } else { 1 + (n + 1) % 2 }]).collect();
+    let hard: Vec<f64> = (0..1001)
+        .map(|n| 10_000_000.0 + [0.2, 0.1, 0.3][if n == 0 { 0 } else { 1 + (n + 1) % 2 }])
+        .collect();
     let (mean, sd) = mean_and_sd(&hard).unwrap();
-    assert!((mean - 10_000_000.2).abs() < 1e-8 && (sd - 0.1).abs() < 1e-8, "{mean} {sd}");
+    assert!(
+        (mean - 10_000_000.2).abs() < 1e-8 && (sd - 0.1).abs() < 1e-8,
+        "{mean} {sd}"
+    );
 }
 
 #[test]
 fn modified_z_flags_the_two_of_iglewicz_and_hoaglin() {
     // Iglewicz & Hoaglin 1993: |M| as printed; the rule |M| > 3.5 flags the last two.
     let values = column(include_str!("../../../../tests/data/iglewicz_hoaglin_1993.csv"));
-    let printed = [1.57383, 0.6745, 0.22483, 0.22483, 0.6745, 1.57383, 0.6745, 0.6745, 25.85583, 26.3055];
+    let printed = [
+        1.57383, 0.6745, 0.22483, 0.22483, 0.6745, 1.57383, 0.6745, 0.6745, 25.85583, 26.3055,
+    ];
     let z = modified_z(&values, 0.0).unwrap();
     assert_eq!(values.len(), printed.len());
     for (found, printed) in z.iter().zip(printed) {
@@ -41,8 +62,14 @@ fn modified_z_flags_the_two_of_iglewicz_and_hoaglin() {
 fn huber_solves_its_own_equation() {
     let values = [199.0, 201.0, 200.0, 198.5, 120.0, 202.0];
     let location = huber_location(&values, 2.0, HUBER_K).unwrap();
-    let psi: f64 = values.iter().map(|v| ((v - location) / 2.0).clamp(-HUBER_K, HUBER_K)).sum();
-    assert!(psi.abs() < 1e-9 && (198.0..201.0).contains(&location), "{location}");
+    let psi: f64 = values
+        .iter()
+        .map(|v| ((v - location) / 2.0).clamp(-HUBER_K, HUBER_K))
+        .sum();
+    assert!(
+        psi.abs() < 1e-9 && (198.0..201.0).contains(&location),
+        "{location}"
+    );
 }
 
 #[test]
@@ -51,7 +78,10 @@ fn nothing_and_nonsense_give_nothing() {
     assert_eq!(median(&[1.0, f64::NAN]), None);
     assert_eq!(mean_and_sd(&[f64::INFINITY]), None);
     assert_eq!(mean_and_sd(&[4.0]), Some((4.0, 0.0)));
-    assert_eq!(modified_z(&[2.0, 2.0, 5.0], 0.0), Some(vec![0.0, 0.0, f64::INFINITY]));
+    assert_eq!(
+        modified_z(&[2.0, 2.0, 5.0], 0.0),
+        Some(vec![0.0, 0.0, f64::INFINITY])
+    );
 }
 
 proptest! {
