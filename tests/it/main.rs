@@ -1,1 +1,9 @@
-//! Stories and outside checks.
+//! Stories and outside checks, with the real program and the real importers.
+
+mod support;
+
+mod bad_input;
+mod light;
+mod rules;
+mod stories;
+mod watch;

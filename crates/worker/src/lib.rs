@@ -10,6 +10,7 @@
 //! other end of that pipe trusts nothing.
 
 mod call;
+pub mod lease;
 mod limits;
 mod load;
 mod sandbox;

@@ -1,0 +1,99 @@
+//! What can be typed.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Keeps watch over the light in a coral tank: a file of readings lands in the inbox; a cleaned survey
+/// and, where light has drifted, an alert come out.
+#[derive(Debug, Parser)]
+#[command(name = "undim", version, max_term_width = 100, arg_required_else_help = true)]
+pub(crate) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) command: Command,
+    /// What holds for every command.
+    #[command(flatten)]
+    pub(crate) common: Common,
+}
+
+/// Flags that every command takes.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Common {
+    /// The site: its folder or its undim.toml (default: here, then upwards)
+    #[arg(long, global = true, value_name = "PATH")]
+    pub(crate) site: Option<PathBuf>,
+    /// Print facts as JSON
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+    /// Colour on the terminal
+    #[arg(long, global = true, value_enum, default_value_t = Color::Auto, value_name = "WHEN")]
+    pub(crate) color: Color,
+    /// How log lines are written to standard error
+    #[arg(long, global = true, value_enum, default_value_t = LogFormat::Text, value_name = "FORMAT")]
+    pub(crate) log: LogFormat,
+    /// Log more (-v: each step; -vv: everything)
+    #[arg(long, short, global = true, action = clap::ArgAction::Count)]
+    pub(crate) verbose: u8,
+}
+
+/// When to colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Color {
+    /// On a terminal, unless `NO_COLOR` is set
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
+}
+
+/// The form of log lines.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LogFormat {
+    /// For people
+    Text,
+    /// One JSON object a line
+    Json,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Watch the inbox and take in what lands there, until stopped
+    Watch,
+    /// Take in what lies in the inbox, then end
+    Sweep(Sweep),
+    /// Read the whole configuration and show every mistake at once
+    Check,
+    /// Show the inbox, the last surveys and open alerts
+    Status(Status),
+    /// Derive every output again from the raw archive
+    Rebuild,
+}
+
+/// Flags of `sweep`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Sweep {
+    /// Exit with 1 when an alert is open
+    #[arg(long)]
+    pub(crate) fail_on_alert: bool,
+}
+
+/// Flags of `status`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Status {
+    /// Exit with 1 when an alert is open
+    #[arg(long)]
+    pub(crate) fail_on_alert: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Cli;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_definitions_hold_together() {
+        Cli::command().debug_assert();
+    }
+}

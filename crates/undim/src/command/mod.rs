@@ -1,0 +1,85 @@
+//! The subcommands, one file each.
+
+mod check;
+mod rebuild;
+mod say;
+mod status;
+mod sweep;
+mod watch;
+
+use crate::cli::{Cli, Command, Common};
+use crate::engine::{OpenError, machine_timezone};
+use crate::exit::Exit;
+use crate::logging;
+use std::io::IsTerminal;
+use std::path::PathBuf;
+use tracing::Level;
+use undim_config::{Loaded, SITE_FILE, Site, find_site, load, site_at};
+
+/// Runs a command.
+pub(crate) fn run(cli: &Cli) -> Exit {
+    let common = &cli.common;
+    let level = match cli.command {
+        Command::Watch => Level::INFO,
+        _ => Level::ERROR,
+    };
+    logging::set_up(common, level);
+    match &cli.command {
+        Command::Watch => watch::run(common),
+        Command::Sweep(flags) => sweep::run(common, flags),
+        Command::Check => check::run(common),
+        Command::Status(flags) => status::run(common, flags),
+        Command::Rebuild => rebuild::run(common),
+    }
+}
+
+/// The site's folder, or what to type next.
+fn site_folder(common: &Common) -> Result<PathBuf, String> {
+    match &common.site {
+        Some(path) => site_at(path).ok_or_else(|| {
+            format!(
+                "there is no {SITE_FILE} at {}; make an empty one there, or name another --site",
+                path.display()
+            )
+        }),
+        None => {
+            let here = std::env::current_dir()
+                .map_err(|error| format!("the current folder is not to be had: {error}"))?;
+            find_site(&here).ok_or_else(|| {
+                format!("there is no {SITE_FILE} here or in the folders above; make an empty one, or name the site with --site PATH")
+            })
+        }
+    }
+}
+
+/// Reads the configuration; a usable site, or the exit after its mistakes were shown.
+fn usable_site(common: &Common) -> Result<Site, Exit> {
+    let loaded = loaded(common)?;
+    let Loaded { site: Some(site), .. } = loaded else {
+        say::error(&loaded.render(colored(common), say::width()));
+        say::error("undim: the configuration has mistakes; `undim check` shows them again");
+        return Err(Exit::Usage);
+    };
+    Ok(site)
+}
+
+fn loaded(common: &Common) -> Result<Loaded, Exit> {
+    let folder = site_folder(common).map_err(|why| {
+        say::error(&format!("undim: {why}"));
+        Exit::Usage
+    })?;
+    Ok(load(&folder, &machine_timezone()))
+}
+
+/// Tells why a site could not be opened.
+fn not_opened(error: &OpenError) -> Exit {
+    say::error(&format!("undim: {error}"));
+    match error {
+        OpenError::Zone(_) => Exit::Usage,
+        _ => Exit::Folders,
+    }
+}
+
+fn colored(common: &Common) -> bool {
+    logging::colored(common.color, std::io::stdout().is_terminal())
+}

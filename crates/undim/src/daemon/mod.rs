@@ -1,0 +1,8 @@
+//! The daemon: a machine without a clock, and the loop that gives it one.
+
+mod machine;
+mod run;
+mod systemd;
+
+pub(crate) use machine::{Looked, Mode, Pace};
+pub(crate) use run::{Ended, lock, run};

@@ -1,0 +1,200 @@
+//! The edge where everything meets: the inbox, the archive, the ledger, the importers and the outbox.
+//!
+//! Raw files and configuration are the truth, everything else is derived. One round of work is:
+//!
+//! `arrive` (archive, read by an importer) → `derive` (surveys, judgements) → `publish` (the outbox) →
+//! one transaction that marks the inputs done and holds the notices → the inputs are put away.
+//!
+//! A program killed anywhere in between starts again at the first step and comes to the same end.
+
+mod arrive;
+mod content;
+mod context;
+mod deliver;
+mod derive;
+mod error;
+mod open;
+mod outcome;
+mod package;
+mod publish;
+mod round;
+mod rows;
+mod show;
+mod sinks;
+mod status;
+
+pub(crate) use deliver::deliver;
+pub(crate) use error::EngineError;
+pub(crate) use open::{OpenError, machine_timezone};
+pub(crate) use outcome::{Outcome, What};
+pub(crate) use show::{alert_json, alert_line};
+pub(crate) use status::{LeftAloneStatus, StatusFile, open_alerts};
+
+use crate::daemon::{Looked, Pace};
+use content::Held;
+use jiff::tz::TimeZone;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+use undim_config::Site;
+use undim_drift::Judged;
+use undim_emit::SiteZone;
+use undim_import::find::{Finder, Findings};
+use undim_import::run::Worker;
+use undim_intake::listing::{Entry, Listing, Stamp, list};
+use undim_intake::settle::Settler;
+use undim_intake::spool::StateLock;
+use undim_model::Survey;
+use undim_store::Store;
+use undim_survey::{Book, TakenIn};
+
+/// Where the kernel can't say whether somebody still writes, a file stands still this long at least.
+const UNSURE_SETTLE: Duration = Duration::from_secs(10);
+
+/// Asks running work to end.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Cancel(Arc<AtomicBool>);
+
+impl Cancel {
+    /// Asks.
+    pub(crate) fn ask(&self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+
+    /// True once it was asked.
+    pub(crate) fn asked(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+
+    /// The flag itself, for those who look at it between steps.
+    pub(crate) fn flag(&self) -> &AtomicBool {
+        &self.0
+    }
+}
+
+/// Tells somebody which file is worked on.
+pub(crate) type Progress = Arc<dyn Fn(&str) + Send + Sync>;
+
+/// Everything a site's work needs.
+pub(crate) struct Engine {
+    site: Site,
+    zone: TimeZone,
+    site_zone: SiteZone,
+    store: Store,
+    _lock: StateLock,
+    cancel: Cancel,
+    settler: Settler,
+    /// Files at rest that the last look found.
+    ready: Vec<Entry>,
+    /// What the last look found.
+    listing: Listing,
+    /// States of files that are done with and stay where they are.
+    known: BTreeSet<Stamp>,
+    finder: Finder,
+    worker: Worker,
+    /// The importers, and why others were refused; looked for again when a file comes.
+    findings: Findings,
+    /// Contents in order of arrival.
+    held: Vec<Held>,
+    book: Book,
+    /// Surveys by tank and id, each with the fingerprint of all it was derived from.
+    surveys: BTreeMap<(String, String), (String, Survey)>,
+    /// Surveys taken in during this round, with what their bursts told; dropped once they are published.
+    fresh: BTreeMap<(String, String), TakenIn>,
+    /// The last judgement of each tank that was published, for the answer at the end.
+    judged: BTreeMap<String, Judged>,
+    /// What became of each file since the engine was opened.
+    outcomes: Vec<Outcome>,
+    /// Failures of the outbox or the state folder, which no file is to blame for.
+    troubles: Vec<String>,
+    /// What the sandbox lacks, once an importer has run.
+    sandbox_lacks: Option<String>,
+    progress: Option<Progress>,
+    /// The clock that settling, holding and pausing go by.
+    clock: std::time::Instant,
+    started: jiff::Timestamp,
+}
+
+impl Engine {
+    /// How fast things go.
+    pub(crate) fn pace(&self) -> Pace {
+        Pace {
+            settle: self.site.intake.settle,
+            rescan: self.site.intake.rescan,
+        }
+    }
+
+    /// The flag that asks running work to end.
+    pub(crate) fn cancel(&self) -> Cancel {
+        self.cancel.clone()
+    }
+
+    /// The site's inbox.
+    pub(crate) fn inbox(&self) -> &Path {
+        &self.site.inbox
+    }
+
+    /// The site as it is configured.
+    pub(crate) fn site(&self) -> &Site {
+        &self.site
+    }
+
+    /// What became of each file since the engine was opened.
+    pub(crate) fn outcomes(&self) -> &[Outcome] {
+        &self.outcomes
+    }
+
+    /// Failures of the outbox or the state folder.
+    pub(crate) fn troubles(&self) -> &[String] {
+        &self.troubles
+    }
+
+    /// Looks at the inbox: the truth that events only hint at.
+    pub(crate) fn look(&mut self) -> Looked {
+        let now = self.now();
+        let began = std::time::Instant::now();
+        if let Err(error) = std::fs::create_dir_all(&self.site.inbox) {
+            tracing::warn!(inbox = %self.site.inbox.display(), %error, "the inbox can't be made");
+        }
+        let before = self.listing.folder_identity;
+        let listing = list(&self.site.inbox);
+        if listing.missing && !self.listing.missing {
+            let trouble = listing.trouble.as_deref().unwrap_or("it is gone");
+            tracing::warn!(inbox = %self.site.inbox.display(), trouble, "the inbox is missing; files are taken in once it is back");
+        }
+        let other_folder =
+            before.is_some() && listing.folder_identity.is_some() && listing.folder_identity != before;
+        self.known
+            .retain(|stamp| listing.entries.iter().any(|entry| entry.stamp == *stamp));
+        self.ready = self.settler.observe(now, &listing, &self.known);
+        self.listing = Listing {
+            folder_identity: listing.folder_identity.or(before),
+            ..listing
+        };
+        let notes_alone = self.sort_out_notes();
+        let looked = Looked {
+            took: began.elapsed(),
+            ready: self.ready.len(),
+            settling: self
+                .settler
+                .waiting()
+                .saturating_sub(self.ready.len() + notes_alone),
+            settled_at: self.settler.next_wake(),
+            other_folder,
+        };
+        self.write_status();
+        looked
+    }
+
+    /// Monotonic time since the engine was opened.
+    fn now(&self) -> Duration {
+        self.clock.elapsed()
+    }
+
+    /// Tells the settler that a file is not to be looked at again before some time has passed.
+    fn hold(&mut self, entry: &Entry, for_time: Duration, now: Duration) {
+        self.settler.hold(&entry.path, now + for_time);
+    }
+}

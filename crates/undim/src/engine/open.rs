@@ -1,0 +1,282 @@
+//! Opening a site's folders and ledger, and reading the configuration again.
+
+use super::arrive::worker_of;
+use super::{Cancel, Engine, EngineError};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use undim_config::{Severity, Site, load, parse_note};
+use undim_emit::SiteZone;
+use undim_import::find::{Finder, Findings};
+use undim_intake::listing::Listing;
+use undim_intake::names;
+use undim_intake::settle::Settler;
+use undim_intake::spool::{
+    Happening, LockError, Records, read_records, remove_leftovers, remove_unfinished, state_lock,
+};
+use undim_store::{Batch, Content, ContentState, Note, NoteState, Store, StoreError};
+use undim_survey::Book;
+
+/// Why a site could not be opened.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum OpenError {
+    /// A folder.
+    #[error("{path} could not be used: {error}; make it, or give the program the right to use it")]
+    Folder {
+        /// Where.
+        path: PathBuf,
+        /// What the system says.
+        error: io::Error,
+    },
+    /// Another program works on the same state folder.
+    #[error(transparent)]
+    Lock(#[from] LockError),
+    /// The ledger.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The zone.
+    #[error("the time zone {0} is not known")]
+    Zone(String),
+    /// The work at the start.
+    #[error(transparent)]
+    Engine(#[from] EngineError),
+}
+
+/// The machine's time zone: where the site states none it is taken, and that is said.
+pub(crate) fn machine_timezone() -> String {
+    TimeZone::try_system()
+        .ok()
+        .and_then(|zone| zone.iana_name().map(str::to_owned))
+        .unwrap_or_else(|| "UTC".to_owned())
+}
+
+impl Engine {
+    /// Opens a site for `what` (`watch`, `sweep`, `rebuild`): folders, lock, ledger, contents.
+    pub(crate) fn open(site: Site, what: &str) -> Result<Self, OpenError> {
+        let folder = |path: &Path| {
+            fs::create_dir_all(path).map_err(|error| OpenError::Folder {
+                path: path.to_owned(),
+                error,
+            })
+        };
+        folder(&site.state)?;
+        let started = Timestamp::now();
+        let lock = state_lock(&site.state, what, &started.to_string())?;
+        let raw = site.state.join("raw");
+        folder(&raw)?;
+        folder(&site.outbox)?;
+        let unusable = |path: &Path, error| OpenError::Folder {
+            path: path.to_owned(),
+            error,
+        };
+        remove_leftovers(&raw).map_err(|error| unusable(&raw, error))?;
+        remove_unfinished(&site.outbox).map_err(|error| unusable(&site.outbox, error))?;
+        let zone = undim_clean::time::zone(&site.timezone.name)
+            .ok_or_else(|| OpenError::Zone(site.timezone.name.clone()))?;
+        let site_zone =
+            SiteZone::named(&site.timezone.name).map_err(|_| OpenError::Zone(site.timezone.name.clone()))?;
+        let mut store = Store::open(&site.state.join("undim.db"))?;
+        restore(&mut store, &raw)?;
+        let program = std::env::current_exe().unwrap_or_default();
+        let finder = Finder::new(site.plugins.clone(), program.parent().unwrap_or(Path::new(".")));
+        let mut engine = Self {
+            worker: worker_of(&site),
+            settler: Settler::new(site.intake.settle),
+            book: Book::new(zone.clone()),
+            site,
+            zone,
+            site_zone,
+            store,
+            _lock: lock,
+            cancel: Cancel::default(),
+            ready: Vec::new(),
+            listing: Listing::default(),
+            known: BTreeSet::new(),
+            finder,
+            findings: Findings::default(),
+            held: Vec::new(),
+            surveys: BTreeMap::new(),
+            fresh: BTreeMap::new(),
+            judged: BTreeMap::new(),
+            outcomes: Vec::new(),
+            troubles: Vec::new(),
+            sandbox_lacks: None,
+            progress: None,
+            clock: std::time::Instant::now(),
+            started,
+        };
+        engine.derive_all()?;
+        Ok(engine)
+    }
+
+    /// Derives what the archive and the configuration say now; what has not changed is not written again.
+    fn derive_all(&mut self) -> Result<(), EngineError> {
+        self.findings = self.finder.find(&self.worker, self.cancel.flag());
+        for passed in &self.findings.passed_over {
+            tracing::warn!(importer = %passed.path.display(), why = passed.why, "an importer was refused");
+        }
+        self.load_held()?;
+        self.publish_all()
+    }
+
+    /// Forgets everything derived and derives it again.
+    pub(crate) fn rebuild(&mut self) -> Result<usize, EngineError> {
+        let rows = self.site.state.join("rows");
+        if rows.is_dir() {
+            fs::remove_dir_all(&rows).map_err(|error| EngineError::state(&rows, &error))?;
+        }
+        self.store.commit(&Batch {
+            clear_derived: true,
+            ..Batch::default()
+        })?;
+        self.derive_all()?;
+        Ok(self.surveys.len())
+    }
+
+    /// Reads the configuration again. A faulty one is reported and the old one kept.
+    pub(crate) fn reload(&mut self) -> crate::daemon::Pace {
+        let loaded = load(&self.site.root, &machine_timezone());
+        for mistake in &loaded.mistakes {
+            let place = format!("{}:{}:{}", mistake.file.display(), mistake.line, mistake.column);
+            let (text, hint) = (&mistake.text, mistake.hint.as_deref().unwrap_or_default());
+            match mistake.severity {
+                Severity::Mistake => tracing::error!(place, hint, "{text}"),
+                Severity::Warning => tracing::warn!(place, hint, "{text}"),
+                Severity::Note => tracing::debug!(place, hint, "{text}"),
+            }
+        }
+        let Some(site) = loaded.site else {
+            tracing::error!("the configuration has mistakes; the old one is kept");
+            return self.pace();
+        };
+        let folders = |site: &Site| (site.inbox.clone(), site.outbox.clone(), site.state.clone());
+        if (folders(&site).1, folders(&site).2) != (folders(&self.site).1, folders(&self.site).2) {
+            tracing::error!(
+                "outbox and state folders can't change while the program runs; start it again. The old configuration is kept"
+            );
+            return self.pace();
+        }
+        let (Some(zone), Ok(site_zone)) = (
+            undim_clean::time::zone(&site.timezone.name),
+            SiteZone::named(&site.timezone.name),
+        ) else {
+            return self.pace();
+        };
+        let program = std::env::current_exe().unwrap_or_default();
+        self.finder = Finder::new(site.plugins.clone(), program.parent().unwrap_or(Path::new(".")));
+        self.worker = worker_of(&site);
+        self.settler.set_settle(site.intake.settle);
+        let changed = site.fingerprints.whole != self.site.fingerprints.whole;
+        (self.zone, self.site_zone, self.site) = (zone, site_zone, site);
+        tracing::info!(changed, "the configuration was read again");
+        if changed && let Err(error) = self.derive_all() {
+            self.trouble(error.to_string());
+        }
+        self.write_status();
+        self.pace()
+    }
+
+    /// Shares a progress teller with the threads that read.
+    pub(crate) fn tell_progress(&mut self, tell: impl Fn(&str) + Send + Sync + 'static) {
+        self.progress = Some(Arc::new(tell));
+    }
+}
+
+/// Fills a ledger that is new from the archive's own records: a ledger that is lost costs nothing but the
+/// memory of which notices went out.
+fn restore(store: &mut Store, raw: &Path) -> Result<(), OpenError> {
+    if store.next_arrival()? > 1 {
+        return Ok(());
+    }
+    let Records {
+        records,
+        damaged,
+        without_content,
+        ..
+    } = read_records(raw).map_err(|error| OpenError::Folder {
+        path: raw.to_owned(),
+        error,
+    })?;
+    for line in damaged {
+        tracing::warn!(line, "a record of the archive is damaged; the others count");
+    }
+    if records.is_empty() {
+        return Ok(());
+    }
+    tracing::warn!(
+        records = records.len(),
+        "the ledger is new but the archive is not; it is filled from the archive"
+    );
+    let mut batch = Batch::default();
+    for record in records
+        .into_iter()
+        .filter(|record| !without_content.contains(&record.hash))
+    {
+        match record.happening {
+            Happening::Arrived {
+                path,
+                mtime_us,
+                bytes,
+            } => batch.contents.push(Content {
+                hash: record.hash,
+                arrival: record.arrival,
+                shown: names::shown(&path),
+                path,
+                bytes,
+                mtime_us,
+                state: ContentState::Taken,
+                superseded_by: None,
+                why: None,
+                importer: None,
+                importer_version: None,
+                options_fingerprint: None,
+                rows: None,
+                put_away_path: None,
+            }),
+            Happening::Note { path, text } => {
+                let file = names::file_of_note(&path).unwrap_or(&path).to_vec();
+                if parse_note(text.as_bytes(), "note").is_ok() {
+                    batch.notes.push(Note {
+                        arrival: record.arrival,
+                        path: file,
+                        content: Some(record.hash),
+                        text,
+                        state: NoteState::Attached,
+                    });
+                }
+            }
+            Happening::Withdrawn { why } => {
+                for content in batch
+                    .contents
+                    .iter_mut()
+                    .filter(|content| content.hash == record.hash)
+                {
+                    (content.state, content.why) = (ContentState::Withdrawn, Some(why.clone()));
+                }
+            }
+        }
+    }
+    supersede(&mut batch.contents, raw)?;
+    store.commit(&batch)?;
+    Ok(())
+}
+
+/// A content whose bytes begin with those of the one before it at the same path replaced it.
+fn supersede(contents: &mut [Content], raw: &Path) -> Result<(), OpenError> {
+    let mut last: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
+    for number in 0..contents.len() {
+        let path = contents[number].path.clone();
+        if let Some(old) = last.insert(path, number)
+            && contents[old].state == ContentState::Taken
+            && super::arrive::begins_with(raw, &contents[number], &contents[old])?
+        {
+            contents[old].state = ContentState::Superseded;
+            contents[old].superseded_by = Some(contents[number].hash.clone());
+        }
+    }
+    Ok(())
+}

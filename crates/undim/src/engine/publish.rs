@@ -1,0 +1,319 @@
+//! From surveys to the outbox: judgements, packages, history, alerts, and the notices that go out.
+
+use super::arrive::fingerprint;
+use super::package::{self, VERSION};
+use super::round::Round;
+use super::sinks::{WaitingNotice, key};
+use super::{Engine, EngineError};
+use jiff::Timestamp;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::io;
+use std::path::Path;
+use undim_drift::{History, Judged, judge};
+use undim_emit::{Report, alerts, history_csv, notice};
+use undim_intake::spool::{hidden_name, write_atomically};
+use undim_model::{Alert, AlertChange, AlertStep, State, Survey, Tank};
+use undim_store::{Batch, Derived, NewDelivery, StoredChange, StoredSurvey};
+use undim_survey::Entry;
+
+/// The kind under which the fingerprints of written packages stand in the ledger.
+const PACKAGE: &str = "package";
+
+/// A survey with the contents it is made of and the fingerprint of all it was derived from.
+type Derivation = (Entry, String, Survey);
+
+impl Engine {
+    /// Writes what changed in the tanks of a round; the ledger's part is added to its batch.
+    pub(super) fn publish(&mut self, round: &mut Round) -> Result<(), EngineError> {
+        for tank in std::mem::take(&mut round.tanks) {
+            self.publish_tank(&tank, &mut round.batch)?;
+        }
+        self.fresh.clear();
+        Ok(())
+    }
+
+    /// Writes what changed in any tank, and puts it into the ledger.
+    pub(super) fn publish_all(&mut self) -> Result<(), EngineError> {
+        let mut tanks: BTreeSet<String> = self.book.entries().into_iter().map(|entry| entry.tank).collect();
+        tanks.extend(self.store.tanks()?);
+        for tank in tanks {
+            if self.cancel.asked() {
+                return Err(EngineError::Cancelled);
+            }
+            let mut batch = Batch::default();
+            for number in 0..self.held.len() {
+                if self.held[number].placed.belongs.tank == tank {
+                    batch.derived.push(self.import_record(number)?);
+                }
+            }
+            self.publish_tank(&tank, &mut batch)?;
+            self.fresh.clear();
+            self.store.commit(&batch)?;
+        }
+        Ok(())
+    }
+
+    fn publish_tank(&mut self, id: &str, batch: &mut Batch) -> Result<(), EngineError> {
+        let derivations = self.surveys_of(id);
+        let tank = self.tank(id);
+        let surveys: Vec<Survey> = derivations.iter().map(|(_, _, survey)| survey.clone()).collect();
+        let upkeep = self.site.upkeep.get(id).map(Vec::as_slice).unwrap_or_default();
+        let judged = judge(&History {
+            tank: &tank,
+            surveys: &surveys,
+            upkeep,
+        });
+        let folder = self.site.outbox.join(id);
+        fs::create_dir_all(&folder).map_err(|error| EngineError::outbox(&folder, &error))?;
+        self.write_packages(&tank, &folder, &derivations, &judged, batch)?;
+        self.remove_gone(id, &folder, &derivations, batch)?;
+
+        let mut history = Vec::new();
+        let rows = surveys
+            .iter()
+            .zip(&judged.judgements)
+            .map(|(survey, judgement)| (survey, Some(judgement)));
+        history_csv::write(&mut history, rows).map_err(|error| EngineError::outbox(&folder, &error))?;
+        write_if_changed(&folder, "history.csv", &history)?;
+        self.write_alerts(&folder, &judged)?;
+
+        let changes: Vec<&AlertChange> = judged
+            .judgements
+            .iter()
+            .flat_map(|judgement| &judgement.alert_changes)
+            .collect();
+        let stored = changes.iter().map(|change| StoredChange {
+            change_id: change_id(change),
+            change: (*change).clone(),
+        });
+        batch.alert_changes.push((id.to_owned(), stored.collect()));
+        self.queue_notices(&tank, &surveys, &judged, &changes, batch)?;
+        for (entry, print, survey) in derivations {
+            let stored = (print.clone(), survey.clone());
+            if self.surveys.get(&(id.to_owned(), entry.id.clone())) != Some(&stored) {
+                batch.surveys.push(StoredSurvey {
+                    survey,
+                    fingerprint: print,
+                });
+            }
+            self.surveys.insert((id.to_owned(), entry.id), stored);
+        }
+        self.judged.insert(id.to_owned(), judged);
+        Ok(())
+    }
+
+    /// Writes the packages that changed. A judgement rests on its survey and those before it only, so a
+    /// chain of fingerprints tells which ones can have changed.
+    fn write_packages(
+        &self,
+        tank: &Tank,
+        folder: &Path,
+        derivations: &[Derivation],
+        judged: &Judged,
+        batch: &mut Batch,
+    ) -> Result<(), EngineError> {
+        let prints = &self.site.fingerprints;
+        let empty = String::new();
+        let mut chain = fingerprint(&[
+            VERSION,
+            &self.site.name,
+            prints.tanks.get(&tank.id).unwrap_or(&empty),
+            prints.upkeep.get(&tank.id).unwrap_or(&empty),
+        ]);
+        let mut open: BTreeMap<String, Alert> = BTreeMap::new();
+        let mut earlier: Option<&str> = None;
+        for ((entry, print, survey), judgement) in derivations.iter().zip(&judged.judgements) {
+            chain = fingerprint(&[&chain, print]);
+            for change in &judgement.alert_changes {
+                open.insert(change.alert.id.clone(), change.alert.clone());
+            }
+            open.retain(|_, alert| alert.state == State::Open);
+            let written = self.store.derived(PACKAGE, &tank.id, &entry.id)?;
+            let is_current = written.is_some_and(|written| written.fingerprint == chain)
+                && folder.join(&entry.id).join("datapackage.json").is_file();
+            if !is_current {
+                let open_alerts: Vec<Alert> = open.values().cloned().collect();
+                let report = Report {
+                    site_name: &self.site.name,
+                    tank,
+                    survey,
+                    judgement,
+                    open_alerts: &open_alerts,
+                    earlier,
+                    software_version: VERSION,
+                };
+                self.write_package(folder, &report, entry)?;
+                batch.derived.push(Derived {
+                    kind: PACKAGE.to_owned(),
+                    tank: tank.id.clone(),
+                    id: entry.id.clone(),
+                    fingerprint: chain.clone(),
+                    body: String::new(),
+                });
+            }
+            earlier = Some(&entry.id);
+        }
+        Ok(())
+    }
+
+    fn write_package(&self, folder: &Path, report: &Report<'_>, entry: &Entry) -> Result<(), EngineError> {
+        let key = (entry.tank.clone(), entry.id.clone());
+        let taken_again;
+        let taken = match self.fresh.get(&key) {
+            Some(taken) => taken,
+            None => {
+                taken_again = self.take_in(entry)?;
+                &taken_again
+            }
+        };
+        let sources = self.sources(entry);
+        let view = self.view(report.tank);
+        package::write(folder, report, &self.site_zone, &|write| {
+            taken.each_reading(entry, &sources, view, write)
+        })
+    }
+
+    /// Removes the folders of surveys that are no more: joined into another, or moved by a note.
+    fn remove_gone(
+        &mut self,
+        id: &str,
+        folder: &Path,
+        derivations: &[Derivation],
+        batch: &mut Batch,
+    ) -> Result<(), EngineError> {
+        let present: BTreeSet<&str> = derivations
+            .iter()
+            .map(|(entry, _, _)| entry.id.as_str())
+            .collect();
+        let gone: Vec<(String, String)> = self
+            .surveys
+            .keys()
+            .filter(|(tank, survey)| tank == id && !present.contains(survey.as_str()))
+            .cloned()
+            .collect();
+        for key in gone {
+            let path = folder.join(&key.1);
+            if path.is_dir() {
+                let aside = folder.join(hidden_name(&key.1));
+                fs::rename(&path, &aside)
+                    .and_then(|()| fs::remove_dir_all(&aside))
+                    .map_err(|error| EngineError::outbox(&path, &error))?;
+            }
+            batch
+                .derived_gone
+                .push((PACKAGE.to_owned(), key.0.clone(), key.1.clone()));
+            batch.surveys_gone.push(key.clone());
+            self.surveys.remove(&key);
+        }
+        Ok(())
+    }
+
+    fn write_alerts(&self, folder: &Path, judged: &Judged) -> Result<(), EngineError> {
+        let changes = judged
+            .judgements
+            .iter()
+            .flat_map(|judgement| &judgement.alert_changes);
+        let lines: String = changes
+            .map(|change| alerts::alerts_jsonl_line(change, &self.site_zone))
+            .collect();
+        write_if_changed(folder, "alerts.jsonl", lines.as_bytes())?;
+        let of_each = folder.join("alerts");
+        if judged.alerts.is_empty() && !of_each.exists() {
+            return Ok(());
+        }
+        fs::create_dir_all(&of_each).map_err(|error| EngineError::outbox(&of_each, &error))?;
+        let mut present = BTreeSet::new();
+        for alert in &judged.alerts {
+            let name = format!("{}.json", alert.id);
+            write_if_changed(
+                &of_each,
+                &name,
+                alerts::alert_json(alert, &self.site_zone).as_bytes(),
+            )?;
+            present.insert(name);
+        }
+        let listed = fs::read_dir(&of_each).map_err(|error| EngineError::outbox(&of_each, &error))?;
+        for found in listed.filter_map(Result::ok) {
+            let name = found.file_name().to_string_lossy().into_owned();
+            if name.ends_with(".json") && !present.contains(&name) {
+                fs::remove_file(found.path()).map_err(|error| EngineError::outbox(&found.path(), &error))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Queues notices for what is news: changes that the newest survey brought, and alerts that are open.
+    /// What opened and closed in a past that is only now derived is recorded, not told.
+    fn queue_notices(
+        &self,
+        tank: &Tank,
+        surveys: &[Survey],
+        judged: &Judged,
+        changes: &[&AlertChange],
+        batch: &mut Batch,
+    ) -> Result<(), EngineError> {
+        let newest = surveys.last().map(|survey| survey.id.as_str());
+        let open: BTreeSet<&str> = judged.open_alerts().map(|alert| alert.id.as_str()).collect();
+        let now_us = Timestamp::now().as_microsecond();
+        for change in changes {
+            let is_newest = change.alert.survey.as_deref() == newest;
+            let is_news = match change.step {
+                AlertStep::Opened | AlertStep::Raised => is_newest || open.contains(change.alert.id.as_str()),
+                AlertStep::Closed => is_newest,
+                AlertStep::Changed => false,
+            };
+            if !is_news {
+                continue;
+            }
+            let id = change_id(change);
+            let text = notice(change, &tank.name, &self.site_zone);
+            let alert = serde_json::from_str(&alerts::alert_json(&change.alert, &self.site_zone));
+            let waiting = WaitingNotice {
+                id: id.clone(),
+                tank: tank.id.clone(),
+                change: change.step.word().to_owned(),
+                title: text.title,
+                body: text.body,
+                alert: alert.unwrap_or_default(),
+            };
+            let body = serde_json::to_string(&waiting).map_err(|error| EngineError::State {
+                path: id.clone(),
+                error: error.to_string(),
+            })?;
+            batch
+                .deliveries
+                .extend(self.site.notify.iter().map(|sink| NewDelivery {
+                    change_id: id.clone(),
+                    sink: key(sink),
+                    notice: body.clone(),
+                    created_us: now_us,
+                    next_try_us: now_us,
+                }));
+        }
+        Ok(())
+    }
+}
+
+/// The same however often the past is derived, and unique over all tanks.
+fn change_id(change: &AlertChange) -> String {
+    let survey = change.alert.survey.as_deref().unwrap_or_default();
+    format!(
+        "{}/{}/{}/{survey}",
+        change.alert.tank,
+        change.alert.id,
+        change.step.word()
+    )
+}
+
+/// Writes a file whole, unless it holds just these bytes.
+fn write_if_changed(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), EngineError> {
+    let path = folder.join(name);
+    match fs::read(&path) {
+        Ok(old) if old == bytes => return Ok(()),
+        Ok(_) => {}
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+        Err(error) => return Err(EngineError::outbox(&path, &error)),
+    }
+    write_atomically(folder, name, bytes).map_err(|error| EngineError::outbox(&path, &error))
+}
