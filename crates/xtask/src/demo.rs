@@ -21,7 +21,11 @@ pub(crate) fn run(folder: Option<PathBuf>) -> Result<(), String> {
     say(&format!("The demo site lies in {}.", site.display()));
     let inbox = site.join("inbox");
     for month in children(&top().join("demo-inbox"))? {
-        let name = month.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let name = month
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
         say(&format!("\n=== {name}: the keeper drops what they have ===\n"));
         copy_tree(&month, &inbox)?;
         let status = Command::new(&built.program)
@@ -36,21 +40,44 @@ pub(crate) fn run(folder: Option<PathBuf>) -> Result<(), String> {
         }
     }
     say("\n=== where to look ===\n");
-    let status = Command::new(&built.program).arg("status").arg("--site").arg(&site).status();
+    let status = Command::new(&built.program)
+        .arg("status")
+        .arg("--site")
+        .arg(&site)
+        .status();
     if !status.is_ok_and(|status| status.success()) {
         return Err("undim status failed".to_owned());
     }
-    say(&format!("\nOpen the latest page first: {}", latest_page(&site)?.display()));
-    say(&format!("Every value of every survey:  {}", site.join("outbox/lantern/history.csv").display()));
-    say(&format!("Alerts, one line per change:  {}", site.join("outbox/lantern/alerts.jsonl").display()));
-    say(&format!("What was set aside, and why:  {}", site.join("inbox/set-aside").display()));
+    say(&format!(
+        "\nOpen the latest page first: {}",
+        latest_page(&site)?.display()
+    ));
+    say(&format!(
+        "Every value of every survey:  {}",
+        site.join("outbox/lantern/history.csv").display()
+    ));
+    say(&format!(
+        "Alerts, one line per change:  {}",
+        site.join("outbox/lantern/alerts.jsonl").display()
+    ));
+    say(&format!(
+        "What was set aside, and why:  {}",
+        site.join("inbox/set-aside").display()
+    ));
     Ok(())
 }
 
 fn free_folder() -> Result<PathBuf, String> {
-    let here = std::env::current_dir().map_err(|error| format!("the current folder is not to be had: {error}"))?;
+    let here =
+        std::env::current_dir().map_err(|error| format!("the current folder is not to be had: {error}"))?;
     (1..1000_u32)
-        .map(|number| here.join(if number == 1 { "undim-demo".to_owned() } else { format!("undim-demo-{number}") }))
+        .map(|number| {
+            here.join(if number == 1 {
+                "undim-demo".to_owned()
+            } else {
+                format!("undim-demo-{number}")
+            })
+        })
         .find(|folder| !folder.exists())
         .ok_or_else(|| "a thousand demo folders lie here already; remove some".to_owned())
 }
@@ -66,9 +93,14 @@ fn latest_page(site: &Path) -> Result<PathBuf, String> {
 
 /// What lies in a folder, by name.
 fn children(folder: &Path) -> Result<Vec<PathBuf>, String> {
-    let entries = fs::read_dir(folder).map_err(|error| format!("{} could not be listed: {error}", folder.display()))?;
+    let entries =
+        fs::read_dir(folder).map_err(|error| format!("{} could not be listed: {error}", folder.display()))?;
     let mut paths = entries
-        .map(|entry| entry.map(|entry| entry.path()).map_err(|error| format!("{}: {error}", folder.display())))
+        .map(|entry| {
+            entry
+                .map(|entry| entry.path())
+                .map_err(|error| format!("{}: {error}", folder.display()))
+        })
         .collect::<Result<Vec<_>, _>>()?;
     paths.sort();
     Ok(paths)

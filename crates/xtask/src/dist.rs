@@ -19,8 +19,11 @@ pub(crate) fn run(prefix: &Path) -> Result<(), String> {
 
 /// Copies a file into a folder, which is made if need be.
 pub(crate) fn copy(file: &Path, folder: &Path) -> Result<(), String> {
-    let name = file.file_name().ok_or_else(|| format!("{} has no name", file.display()))?;
+    let name = file
+        .file_name()
+        .ok_or_else(|| format!("{} has no name", file.display()))?;
     fs::create_dir_all(folder).map_err(|error| format!("{} could not be made: {error}", folder.display()))?;
-    fs::copy(file, folder.join(name)).map_err(|error| format!("{} could not be copied: {error}", file.display()))?;
+    fs::copy(file, folder.join(name))
+        .map_err(|error| format!("{} could not be copied: {error}", file.display()))?;
     Ok(())
 }
