@@ -396,9 +396,8 @@ const SUMMARY_WORDS: &str = "mean average avg median min minimum max maximum sum
 
 /// True for the label of a line of totals.
 pub(crate) fn is_summary(label: &str) -> bool {
-    words(label)
-        .first()
-        .is_some_and(|word| SUMMARY_WORDS.split(' ').any(|known| known == word))
+    let words = words(label);
+    !words.is_empty() && words.iter().all(|word| SUMMARY_WORDS.split(' ').any(|known| known == word))
 }
 
 #[cfg(test)]

@@ -1,0 +1,151 @@
+//! Finding the delimiter: the one under which most lines fall into the same number of sensible cells.
+
+use super::{HEAD_LINES, HeadRow, Kind, head_rows, kind};
+use crate::lines::{Delimiter, Splitter};
+use crate::names::{self, Strength};
+
+/// The file's head under one delimiter.
+#[derive(Debug, Clone)]
+pub(crate) struct Split {
+    pub(crate) splitter: Splitter,
+    pub(crate) rows: Vec<HeadRow>,
+    /// Cells in a line of the table.
+    pub(crate) width: usize,
+    score: f64,
+}
+
+/// What a layout fixes beforehand.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Given {
+    pub(crate) delimiter: Option<Delimiter>,
+    pub(crate) quote: Option<Option<u8>>,
+}
+
+/// Finds the delimiter; `is_header` tells whether a row holds the names that a layout asks for.
+///
+/// `None` where no line holds a number.
+pub(crate) fn find(text: &str, last: bool, given: Given, is_header: &dyn Fn(&HeadRow) -> bool) -> Option<Split> {
+    let delimiters = match given.delimiter {
+        Some(delimiter) => vec![delimiter],
+        // In order of preference where two fit alike.
+        None => vec![
+            Delimiter::Byte(b'\t'),
+            Delimiter::Byte(b';'),
+            Delimiter::Byte(b'|'),
+            Delimiter::Byte(b','),
+            Delimiter::Blanks,
+            Delimiter::None,
+        ],
+    };
+    let mut best: Option<Split> = None;
+    for delimiter in delimiters {
+        let quote = given.quote.unwrap_or_else(|| Some(quote_in(text)));
+        let splitter = Splitter::new(delimiter, quote);
+        let rows = head_rows(text, last, &splitter, HEAD_LINES);
+        let Some((width, mut score)) = best_width(&rows, delimiter) else { continue };
+        score *= header_bonus(&rows, width, is_header);
+        if best.as_ref().is_none_or(|best| score > best.score * 1.001) {
+            best = Some(Split { splitter, rows, width, score });
+        }
+    }
+    best
+}
+
+/// The usual quote, or the single one where only that is in use around cells.
+fn quote_in(text: &str) -> u8 {
+    let head = text.get(..16 << 10).unwrap_or(text);
+    let around = |quote: char| {
+        [',', ';', '\t', '|', '\n'].iter().map(|mark| head.matches(&format!("{quote}{mark}{quote}")).count()).sum::<usize>()
+    };
+    if around('"') == 0 && around('\'') >= 2 { b'\'' } else { b'"' }
+}
+
+/// The number of cells that most lines with measurements share, and how well they fill them.
+fn best_width(rows: &[HeadRow], delimiter: Delimiter) -> Option<(usize, f64)> {
+    let mut widths: Vec<(usize, f64)> = Vec::new();
+    for row in rows {
+        let kinds: Vec<Kind> = row.cells.iter().map(|cell| kind(cell)).collect();
+        if !kinds.iter().any(|kind| kind.is_measured()) {
+            continue;
+        }
+        let sense = kinds.iter().map(|kind| sense(*kind)).sum::<f64>() / kinds.len() as f64;
+        let mut add = |width: usize| match widths.iter_mut().find(|(known, _)| *known == width) {
+            Some((_, sum)) => *sum += sense,
+            None => widths.push((width, sense)),
+        };
+        add(row.cells.len());
+        if row.cells.len() > 2 && kinds.last() == Some(&Kind::Empty) {
+            // A delimiter at the line's end: the narrower table is the likelier one.
+            add(row.cells.len() - 1);
+        }
+    }
+    let least = if delimiter == Delimiter::None { 1 } else { 2 };
+    widths.retain(|(width, _)| *width >= least);
+    widths.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    widths.first().copied()
+}
+
+fn sense(kind: Kind) -> f64 {
+    match kind {
+        Kind::Number | Kind::Moment => 1.0,
+        Kind::Word => 0.7,
+        Kind::Missing => 0.6,
+        Kind::Empty => 0.5,
+        Kind::Mixed => 0.15,
+    }
+}
+
+/// A row of names above the table speaks for a delimiter.
+fn header_bonus(rows: &[HeadRow], width: usize, is_header: &dyn Fn(&HeadRow) -> bool) -> f64 {
+    if rows.iter().take(200).any(|row| is_header(row)) {
+        return 3.0;
+    }
+    let mut known = 0;
+    for row in rows.iter().take(200).filter(|row| row.has_width(width)) {
+        if row.cells.iter().any(|cell| kind(cell).is_measured()) {
+            continue;
+        }
+        let names = row
+            .cells
+            .iter()
+            .filter(|cell| names::read(cell).is_some_and(|named| named.strength != Strength::Contains))
+            .count();
+        known = known.max(names);
+    }
+    match known {
+        0 => 1.0,
+        1 => 1.15,
+        _ => 1.3,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(text: &str) -> (String, usize) {
+        let split = find(text, true, Given::default(), &|_| false).unwrap();
+        (split.splitter.delimiter.name(), split.width)
+    }
+
+    #[test]
+    fn delimiters_in_use() {
+        for (text, want, width) in [
+            ("time,par\n10:00,1.5\n10:01,2.5\n", ",", 2),
+            ("Zeit;Wert\n10:00;1,5\n10:01;2,5\n", ";", 2),
+            ("a\tb\n2026-04-03 10:00:00\t1,5\n2026-04-03 10:01:00\t2,5\n", "tab", 2),
+            ("x|y|par\n1|2|3.5\n", "|", 3),
+            ("x   y   par\n1.0  2.0 -3.5\n10.0 2.0 13.5\n", "blanks", 3),
+            ("\"1,5\",\"2,5\"\n\"3,5\",\"4,5\"\n", ",", 2),
+            ("2026-04-03 10:00:00, 1.5, 2\n2026-04-03 10:01:00, 1.5, 2\n", ",", 3),
+            ("PAR\n12.5\n13.5\n", "none", 1),
+            ("PAR\n12,5\n13,5\n", "none", 1),
+            ("Site: north, 12\nBy: x\n\nx;y;PAR\n1,5;2;100,5\n1,5;3;110,5\n1,5;4;120,5\n", ";", 3),
+            ("x;y;PAR;\n1;2;100;\n1;3;110;\n", ";", 3),
+            ("1,5 2,5 100,5\n1,5 3,5 110,5\n", "blanks", 3),
+            ("'x','y','PAR'\n'1','2','3,5'\n'1','3','4,5'\n", ",", 3),
+        ] {
+            assert_eq!(found(text), (want.to_owned(), width), "{text}");
+        }
+    }
+}

@@ -1,0 +1,126 @@
+//! The file as a stream of text: read, decoded, and kept only as long as it is needed.
+
+use crate::encoding::{self, Decoder, Event, Found};
+use crate::layout::WIDE_DELIMITER;
+use std::io::Read;
+use undim_sdk::{Failure, Input};
+
+/// Bytes read at once.
+const BLOCK: usize = 128 << 10;
+
+/// Text of a file, from where reading stands to where decoding stands.
+pub(crate) struct Source<'s, 'i> {
+    input: &'s mut Input<'i>,
+    decoder: Decoder,
+    pub(crate) encoding: Found,
+    raw: Vec<u8>,
+    text: String,
+    /// How much of `text` has been used up.
+    used: usize,
+    pub(crate) ended: bool,
+    /// A delimiter beyond ASCII, in place of which one byte is put.
+    wide: Option<char>,
+    /// What the decoder had to say that was not told yet.
+    pub(crate) event: Option<Event>,
+}
+
+impl<'s, 'i> Source<'s, 'i> {
+    /// Opens a file; `label` is the encoding that a layout names, with its option's index.
+    pub(crate) fn open(
+        input: &'s mut Input<'i>,
+        label: Option<(&str, u32)>,
+        wide: Option<char>,
+    ) -> Result<Source<'s, 'i>, Failure> {
+        let mut start = vec![0; BLOCK];
+        let (length, ended) = fill(input, &mut start)?;
+        start.truncate(length);
+        let found = match label {
+            Some((label, index)) => encoding::named(label, &start).map_err(|text| Failure::option(index, text))?,
+            None => encoding::find(&start, ended).map_err(|text| Failure::unusable(0, 0, text))?,
+        };
+        let mut source = Source {
+            input,
+            decoder: Decoder::new(&found),
+            encoding: found,
+            raw: Vec::new(),
+            text: String::new(),
+            used: 0,
+            ended: false,
+            wide,
+            event: None,
+        };
+        let first = start.get(source.encoding.mark..).unwrap_or_default().to_vec();
+        source.take(&first, ended, 1)?;
+        source.raw = start;
+        source.raw.resize(BLOCK, 0);
+        Ok(source)
+    }
+
+    /// The text from where reading stands.
+    pub(crate) fn text(&self) -> &str {
+        self.text.get(self.used..).unwrap_or("")
+    }
+
+    /// Moves on by so many bytes.
+    pub(crate) fn advance(&mut self, bytes: usize) {
+        self.used += bytes;
+    }
+
+    /// Reads and decodes one more block; what has been used up goes. `line` is the line that reading stands at.
+    pub(crate) fn more(&mut self, line: u64) -> Result<(), Failure> {
+        if self.ended {
+            return Ok(());
+        }
+        if self.used > 0 {
+            self.text.drain(..self.used);
+            self.used = 0;
+        }
+        let mut raw = std::mem::take(&mut self.raw);
+        let (length, ended) = fill(self.input, &mut raw)?;
+        let result = self.take(raw.get(..length).unwrap_or_default(), ended, line);
+        self.raw = raw;
+        result
+    }
+
+    /// Reads on until so much text is at hand, or all there is.
+    pub(crate) fn sample(&mut self, bytes: usize) -> Result<(), Failure> {
+        while !self.ended && self.text().len() < bytes {
+            self.more(1)?;
+        }
+        Ok(())
+    }
+
+    fn take(&mut self, raw: &[u8], ended: bool, line: u64) -> Result<(), Failure> {
+        let before = self.text.len();
+        let event = self.decoder.decode(raw, ended, &mut self.text);
+        if event != Event::Fine {
+            self.event = Some(event);
+        }
+        self.ended = ended;
+        let fresh = self.text.get(before..).unwrap_or("");
+        if let Some(at) = fresh.find('\0') {
+            let lines = self.text.get(..before + at).unwrap_or("").matches('\n').count() as u64;
+            return Err(Failure::unusable(line + lines, 0, "this is no text: here stands a zero byte; export the file again"));
+        }
+        if let Some(wide) = self.wide {
+            let narrow = fresh.replace(wide, &char::from(WIDE_DELIMITER).to_string());
+            self.text.truncate(before);
+            self.text.push_str(&narrow);
+        }
+        Ok(())
+    }
+}
+
+/// Fills a buffer as far as the file goes; tells how far, and whether the file ended.
+fn fill(input: &mut Input, buffer: &mut [u8]) -> Result<(usize, bool), Failure> {
+    let mut filled = 0;
+    while let Some(rest) = buffer.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+        match input.read(rest) {
+            Ok(0) => return Ok((filled, true)),
+            Ok(count) => filled += count,
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok((filled, false))
+}
