@@ -153,6 +153,18 @@ fn divided(a: Reduced, b: Reduced) -> Reduced {
     multiplied(a, inverse)
 }
 
+/// Metric prefixes that light comes in.
+const PREFIXES: [(&str, f64); 8] = [
+    ("k", 1e3),
+    ("h", 1e2),
+    ("d", 1e-1),
+    ("c", 1e-2),
+    ("m", 1e-3),
+    ("u", 1e-6),
+    ("n", 1e-9),
+    ("M", 1e6),
+];
+
 /// An atom of UCUM, with or without a metric prefix.
 fn atom(symbol: &str) -> Option<Reduced> {
     let plain = |factor: f64, powers: [i32; 6]| {
@@ -181,16 +193,6 @@ fn atom(symbol: &str) -> Option<Reduced> {
         "d" => return plain(86_400.0, [0, 0, 1, 0, 0, 0]),
         _ => {}
     }
-    const PREFIXES: [(&str, f64); 8] = [
-        ("k", 1e3),
-        ("h", 1e2),
-        ("d", 1e-1),
-        ("c", 1e-2),
-        ("m", 1e-3),
-        ("u", 1e-6),
-        ("n", 1e-9),
-        ("M", 1e6),
-    ];
     PREFIXES.iter().find_map(|(prefix, factor)| {
         let found = metric(symbol.strip_prefix(prefix)?)?;
         Some(Reduced {

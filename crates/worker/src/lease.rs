@@ -7,8 +7,8 @@ use std::os::fd::{AsRawFd, BorrowedFd};
 const F_SETSIG: libc::c_int = 10;
 
 /// True: nobody writes. False: somebody has the file open for writing, or mapped so. `None`: no right to
-/// ask (only the owner or CAP_LEASE may), or a file system without leases. The file must be open for
-/// reading only. fcntl(2), F_SETLEASE; the numbers are those of Linux's `asm-generic/fcntl.h`.
+/// ask (only the owner or `CAP_LEASE` may), or a file system without leases. The file must be open for
+/// reading only. `fcntl(2)`, `F_SETLEASE`; the numbers are those of Linux's `asm-generic/fcntl.h`.
 #[expect(unsafe_code, reason = "no library has a safe call for leases")]
 pub fn nobody_writes(file: BorrowedFd<'_>) -> Option<bool> {
     // SAFETY: all three commands take an int and touch no memory; the descriptor is borrowed, so open.

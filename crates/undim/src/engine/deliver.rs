@@ -4,14 +4,14 @@ use super::sinks::{WaitingNotice, key, send, wait_after};
 use super::{Engine, EngineError};
 use crate::daemon::lock;
 use jiff::Timestamp;
-use std::path::PathBuf;
+use std::path::Path;
 use std::sync::Mutex;
 use std::time::Duration;
 use undim_config::NotifySink;
 use undim_store::Delivery;
 
 /// A receiver that fails for a week is given up; the notice stays in the ledger and in the status.
-const GIVE_UP_AFTER: Duration = Duration::from_secs(7 * 24 * 3600);
+const GIVE_UP_AFTER: Duration = Duration::from_hours(7 * 24);
 
 /// Sends what is due; gives the time until the next try. The engine is held only to look and to mark.
 pub(crate) fn deliver(engine: &Mutex<Engine>) -> Option<Duration> {
@@ -39,7 +39,7 @@ pub(crate) fn deliver(engine: &Mutex<Engine>) -> Option<Duration> {
 }
 
 /// Nothing where the receiver is no more configured: there is nobody to tell.
-fn attempt(delivery: &Delivery, sinks: &[NotifySink], root: &PathBuf) -> Option<Result<(), String>> {
+fn attempt(delivery: &Delivery, sinks: &[NotifySink], root: &Path) -> Option<Result<(), String>> {
     let sink = sinks.iter().find(|sink| key(sink) == delivery.sink)?;
     let notice: WaitingNotice = match serde_json::from_str(&delivery.notice) {
         Ok(notice) => notice,

@@ -53,6 +53,9 @@ use undim_survey::{Book, TakenIn};
 /// Where the kernel can't say whether somebody still writes, a file stands still this long at least.
 const UNSURE_SETTLE: Duration = Duration::from_secs(10);
 
+/// A file that waits for something else than its writer is looked at again after this.
+const TRY_AGAIN: Duration = Duration::from_secs(5);
+
 /// Asks running work to end.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Cancel(Arc<AtomicBool>);
@@ -92,6 +95,15 @@ pub(crate) struct Engine {
     listing: Listing,
     /// States of files that are done with and stay where they are.
     known: BTreeSet<Stamp>,
+    /// Files that wait for something else than their writer: a note to be mended, an importer, a disk. A
+    /// sweep does not wait with them.
+    held_back: BTreeSet<Vec<u8>>,
+    /// True for a sweep: it ends, and then tells everything that it met.
+    once: bool,
+    /// False until what the archive holds was derived for the first time.
+    derived: bool,
+    /// When the inbox was made: an inode number alone comes back.
+    inbox_made: Option<std::time::SystemTime>,
     finder: Finder,
     worker: Worker,
     /// The importers, and why others were refused; looked for again when a file comes.
@@ -155,8 +167,8 @@ impl Engine {
     pub(crate) fn look(&mut self) -> Looked {
         let now = self.now();
         let began = std::time::Instant::now();
-        if let Err(error) = std::fs::create_dir_all(&self.site.inbox) {
-            tracing::warn!(inbox = %self.site.inbox.display(), %error, "the inbox can't be made");
+        if !std::mem::replace(&mut self.derived, true) && let Err(error) = self.derive_all() {
+            self.trouble(error.to_string());
         }
         let before = self.listing.folder_identity;
         let listing = list(&self.site.inbox);
@@ -164,8 +176,12 @@ impl Engine {
             let trouble = listing.trouble.as_deref().unwrap_or("it is gone");
             tracing::warn!(inbox = %self.site.inbox.display(), trouble, "the inbox is missing; files are taken in once it is back");
         }
-        let other_folder =
-            before.is_some() && listing.folder_identity.is_some() && listing.folder_identity != before;
+        let made = std::fs::metadata(&self.site.inbox).and_then(|inbox| inbox.created()).ok();
+        let is_back = self.listing.missing || listing.folder_identity != before || made != self.inbox_made;
+        let other_folder = before.is_some() && !listing.missing && is_back;
+        if !listing.missing {
+            self.inbox_made = made;
+        }
         self.known
             .retain(|stamp| listing.entries.iter().any(|entry| entry.stamp == *stamp));
         self.ready = self.settler.observe(now, &listing, &self.known);
@@ -173,14 +189,16 @@ impl Engine {
             folder_identity: listing.folder_identity.or(before),
             ..listing
         };
-        let notes_alone = self.sort_out_notes();
+        self.held_back.retain(|path| self.listing.entries.iter().any(|entry| entry.path == *path));
+        let lone_notes = self.sort_out_notes();
+        let held_back = self.held_back.iter().filter(|path| !self.ready.iter().any(|entry| entry.path == **path)).count();
         let looked = Looked {
             took: began.elapsed(),
             ready: self.ready.len(),
             settling: self
                 .settler
                 .waiting()
-                .saturating_sub(self.ready.len() + notes_alone),
+                .saturating_sub(self.ready.len() + lone_notes + held_back),
             settled_at: self.settler.next_wake(),
             other_folder,
         };
@@ -193,8 +211,14 @@ impl Engine {
         self.clock.elapsed()
     }
 
-    /// Tells the settler that a file is not to be looked at again before some time has passed.
+    /// A file whose writer is not done is looked at again soon.
     fn hold(&mut self, entry: &Entry, for_time: Duration, now: Duration) {
         self.settler.hold(&entry.path, now + for_time);
+    }
+
+    /// A file that waits for something else is looked at again later.
+    fn hold_back(&mut self, entry: &Entry, now: Duration) {
+        self.settler.hold(&entry.path, now + TRY_AGAIN);
+        self.held_back.insert(entry.path.clone());
     }
 }

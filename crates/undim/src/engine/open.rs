@@ -83,7 +83,10 @@ impl Engine {
         restore(&mut store, &raw)?;
         let program = std::env::current_exe().unwrap_or_default();
         let finder = Finder::new(site.plugins.clone(), program.parent().unwrap_or(Path::new(".")));
-        let mut engine = Self {
+        if let Err(error) = fs::create_dir_all(&site.inbox) {
+            tracing::warn!(inbox = %site.inbox.display(), %error, "the inbox can't be made");
+        }
+        Ok(Self {
             worker: worker_of(&site),
             settler: Settler::new(site.intake.settle),
             book: Book::new(zone.clone()),
@@ -106,15 +109,17 @@ impl Engine {
             troubles: Vec::new(),
             sandbox_lacks: None,
             progress: None,
+            held_back: BTreeSet::new(),
+            once: what != "watch",
+            derived: false,
+            inbox_made: None,
             clock: std::time::Instant::now(),
             started,
-        };
-        engine.derive_all()?;
-        Ok(engine)
+        })
     }
 
     /// Derives what the archive and the configuration say now; what has not changed is not written again.
-    fn derive_all(&mut self) -> Result<(), EngineError> {
+    pub(super) fn derive_all(&mut self) -> Result<(), EngineError> {
         self.findings = self.finder.find(&self.worker, self.cancel.flag());
         for passed in &self.findings.passed_over {
             tracing::warn!(importer = %passed.path.display(), why = passed.why, "an importer was refused");

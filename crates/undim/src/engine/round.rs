@@ -22,8 +22,6 @@ use undim_survey::Arrival;
 const ROUND: usize = 32;
 /// A note is text typed by hand.
 const LARGEST_NOTE: u64 = 1 << 20;
-/// A file that could not be worked on for a reason of its own time is looked at again after this.
-const TRY_AGAIN: Duration = Duration::from_secs(5);
 
 /// A file on its way through a round.
 struct Coming {
@@ -78,7 +76,12 @@ impl Engine {
         let count = self.ready.len().min(ROUND);
         let entries: Vec<Entry> = self.ready.drain(..count).collect();
         self.findings = self.finder.find(&self.worker, self.cancel.flag());
-        if let Err(error) = self.work_on(entries, now) {
+        if !self.once {
+            self.outcomes.clear();
+            self.troubles.clear();
+        }
+        if let Err(error) = self.work_on(entries.clone(), now) {
+            entries.iter().for_each(|entry| self.hold_back(entry, now));
             if !matches!(error, EngineError::Cancelled) {
                 tracing::error!(%error, "this round was not finished");
                 self.trouble(error.to_string());
@@ -177,7 +180,7 @@ impl Engine {
             }),
             Err(why) => {
                 let (file, named) = (names::shown(&entry.path), names::shown(&note.path));
-                self.hold(&entry, TRY_AGAIN, now);
+                self.hold_back(&entry, now);
                 let what = What::HeldBack {
                     why: format!("its note {named} can't be read: {why}"),
                 };
@@ -234,14 +237,14 @@ impl Engine {
                 }
                 Some(Err(ArchiveError::Cancelled)) | None => {}
                 Some(Err(ArchiveError::Unreadable(error))) => {
-                    self.hold(&one.entry, TRY_AGAIN, now);
+                    self.hold_back(&one.entry, now);
                     let what = What::HeldBack {
                         why: format!("it can't be read: {error}"),
                     };
                     round.outcomes.push(Outcome { path: shown, what });
                 }
                 Some(Err(error @ ArchiveError::Archive { .. })) => {
-                    self.hold(&one.entry, TRY_AGAIN, now);
+                    self.hold_back(&one.entry, now);
                     self.trouble(error.to_string());
                 }
             }
@@ -285,7 +288,7 @@ impl Engine {
         match self.read_note(&entry) {
             Ok((text, note)) => self.renote(round, &content.hash, entry, text, note),
             Err(why) => {
-                self.hold(&entry, TRY_AGAIN, now);
+                self.hold_back(&entry, now);
                 let path = names::shown(&entry.path);
                 round.outcomes.push(Outcome {
                     path,
@@ -549,7 +552,7 @@ impl Engine {
         let path = names::shown(&one.entry.path);
         match refusal {
             Refusal::Later(why) => {
-                self.hold(&one.entry, TRY_AGAIN, now);
+                self.hold_back(&one.entry, now);
                 round.outcomes.push(Outcome {
                     path,
                     what: What::HeldBack { why },
