@@ -12,23 +12,36 @@ use crate::sniff::moments::{self, Timing, title};
 use crate::sniff::numbers::{self, Asked};
 use crate::sniff::roles::{self, Roles, Settled};
 use crate::sniff::sample::{self, Sample};
-use crate::sniff::{HeadRow, Trouble, delimiter};
+use crate::sniff::{HEAD_LINES, HeadRow, Trouble, delimiter};
 use crate::units;
 use std::cell::Cell;
 use undim_sdk::Failure;
 
 /// Makes the plan for a text: the whole file, or its first part.
 pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Trouble> {
+    let mut found = Ok(None);
+    for most in HEAD_LINES {
+        found = find_table(text, whole, most, layout);
+        if matches!(found, Ok(Some(_))) {
+            break;
+        }
+    }
+    let Some((splitter, table)) = found? else { return Err(no_table(text, whole, layout).into()) };
+    Decider::new(text, whole, layout, &splitter, table)?.decide()
+}
+
+/// Finds delimiter and table in a text's first lines, `most` at most.
+fn find_table(text: &str, whole: bool, most: usize, layout: &Layout) -> Result<Option<(Splitter, Table)>, Failure> {
     let is_header = |cells: &[String]| holds_wanted(cells, layout);
     let given = delimiter::Given { delimiter: layout.delimiter, quote: layout.quote };
-    let split = delimiter::find(text, whole, given, &|row: &HeadRow| is_header(&row.cells));
-    let Some(split) = split else { return Err(no_table(text, whole, layout).into()) };
+    let split = delimiter::find(text, whole, most, given, &|row: &HeadRow| is_header(&row.cells));
+    let Some(split) = split else { return Ok(None) };
     let from_line = first_header_line(&split.rows, layout)?;
     let given = header::Given { from_line, header_lines: layout.header, units_row: layout.units_row };
-    let comment = layout.comment.as_deref();
-    let table = header::find(text, whole, &split, given, comment, &is_header);
-    let Some(table) = table else { return Err(no_table(text, whole, layout).into()) };
-    Decider::new(text, whole, layout, &split.splitter, table)?.decide()
+    // Only where these lines are all of the file do they show where its table ends.
+    let whole = whole && split.rows.last().is_none_or(|row| row.end == text.len());
+    let table = header::find(text, whole, &split, given, layout.comment.as_deref(), &is_header);
+    Ok(table.map(|table| (split.splitter, table)))
 }
 
 /// True for cells among which is every name that the layout asks for.
@@ -112,7 +125,7 @@ impl<'a> Decider<'a> {
             Some(Some(named)) => named.role == names::Role::Time,
             _ => true,
         } || layout.spec("time").is_some();
-        let sample = sample::gather(text, whole, splitter, &table, layout.comment.as_deref(), &keep);
+        let sample = sample::gather(text, whole, splitter, &table, layout.comment.as_deref(), &keep)?;
         if sample.rows == 0 {
             return Err(Failure::unusable(0, 0, "the file holds no rows below its header"));
         }
@@ -328,6 +341,13 @@ impl<'a> Decider<'a> {
         }
     }
 
+    /// Says which part of the dates comes first; a year of four digits in front says so itself.
+    fn tell_order(&mut self, timing: &Timing) {
+        if timing.order_assumed || matches!(timing.order, Order::DayFirst | Order::MonthFirst) {
+            self.tell(timing.order_assumed, "date_order", timing.order.words());
+        }
+    }
+
     fn tell_column(&mut self, name: &str, cells: &Cells, stated: bool) {
         let shown: Vec<String> = cells
             .parts
@@ -372,9 +392,7 @@ impl<'a> Decider<'a> {
             (None, Some(timing)) => {
                 let cells = timing.cells();
                 self.tell_column("time", &cells, false);
-                if timing.order != Order::Clear {
-                    self.tell(timing.order_assumed, "date_order", timing.order.words());
-                }
+                self.tell_order(&timing);
                 if matches!(timing.clock, Clock::Serial { .. }) {
                     self.tell(true, "time", "days counted as spreadsheets do, from 1900");
                 }
@@ -403,7 +421,8 @@ impl<'a> Decider<'a> {
         time.day = self.layout.date;
         let no_year = matches!(&time.clock, Some(Clock::Format(format)) if !format.has_year());
         if no_year && time.day.is_none() {
-            self.tell(true, "time", "left empty: the file tells no date; put `date` into the file's note");
+            let text = "the time was left empty, as the file tells no date; put `date` into the file's note";
+            self.problems.push((self.table.header_line, time.cells.place(), text.to_owned()));
             return Ok(None);
         }
         if no_year {
@@ -468,9 +487,7 @@ impl<'a> Decider<'a> {
                     return Err(Failure::option(spec.index, "where the time is put together from the head or picked, say its `format`").into());
                 }
                 let timing = moments::settle(&self.sample, &columns, &self.titles, self.hints())?;
-                if timing.order != Order::Clear {
-                    self.tell(timing.order_assumed, "date_order", timing.order.words());
-                }
+                self.tell_order(&timing);
                 time.rivals = timing.rivals;
                 timing.clock
             }

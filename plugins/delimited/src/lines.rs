@@ -4,6 +4,8 @@
 //! code: it keeps to RFC 4180, with blanks allowed around quotes and all three line ends. A test holds it against the
 //! csv crate.
 
+use undim_sdk::Failure;
+
 /// Longest line or record, bytes.
 pub(crate) const MOST_BYTES: usize = 1 << 20;
 /// Most cells in a record.
@@ -69,16 +71,43 @@ pub(crate) enum Broken {
     TooManyCells,
 }
 
+impl Broken {
+    /// The sentence, for a record that starts at `line`.
+    pub(crate) fn failure(self, line: u64) -> Failure {
+        match self {
+            Broken::Unclosed { lines_below } => {
+                let text = format!(
+                    "a quote opened here is not closed within {MOST_QUOTED_LINES} lines; close it, or say `quote = \"\"` in a layout"
+                );
+                Failure::unusable(line + lines_below, 0, text)
+            }
+            Broken::TooLong => {
+                let text = format!("this line is longer than {} KiB: no table of readings", MOST_BYTES >> 10);
+                Failure::unusable(line, 0, text)
+            }
+            Broken::TooManyCells => {
+                Failure::unusable(line, 0, format!("this line has more than {MOST_CELLS} cells: no table of readings"))
+            }
+        }
+    }
+}
+
 impl Record {
     pub(crate) fn len(&self) -> usize {
         self.spans.len()
     }
 
     /// The cell's text without the blanks around it; empty beyond the last. `text` is what it was split from.
+    #[inline]
     pub(crate) fn cell<'a>(&'a self, text: &'a str, at: usize) -> &'a str {
         let Some(span) = self.spans.get(at) else { return "" };
         let source = if span.stored { self.store.as_str() } else { text };
-        source.get(span.start as usize..span.end as usize).unwrap_or("").trim()
+        let cell = source.get(span.start as usize..span.end as usize).unwrap_or("");
+        // Nearly every cell begins and ends in a plain letter or digit.
+        match cell.as_bytes() {
+            [b'!'..=b'~'] | [b'!'..=b'~', .., b'!'..=b'~'] => cell,
+            _ => cell.trim(),
+        }
     }
 
     /// True where no cell holds anything.

@@ -87,9 +87,9 @@ impl Evidence {
         }
     }
 
-    /// True where the column holds numbers: at least four in five of its filled cells.
+    /// True where the column holds numbers: at least three in four of its filled cells.
     pub(crate) fn is_numeric(&self) -> bool {
-        self.numbers > 0 && self.others * 4 <= self.numbers
+        self.numbers > 0 && self.others * 3 <= self.numbers
     }
 
     /// What the column proves by itself; `None` where it proves nothing.
@@ -170,9 +170,8 @@ pub(crate) fn says(cell: &str) -> Option<Says> {
 ///
 /// Grouped digits are only taken in the form 1 to 3 digits (the first not zero), then groups of exactly three.
 pub(crate) fn parse(cell: &str, marks: Marks) -> Option<f64> {
-    let bytes = cell.as_bytes();
-    if marks.decimal == b'.' && is_plain(bytes) {
-        return cell.parse().ok().filter(|value: &f64| value.is_finite());
+    if let Some(value) = short(cell.as_bytes(), marks.decimal) {
+        return Some(value);
     }
     let (negative, body) = strip_sign(cell.trim());
     let (body, exponent) = split_exponent(body)?;
@@ -229,14 +228,39 @@ fn push_whole(whole: &str, marks: Marks, plain: &mut String) -> Option<()> {
     Some(())
 }
 
-/// True for `-12.5` and the like: what the standard parser reads just as we would.
-fn is_plain(bytes: &[u8]) -> bool {
-    let digits = match bytes.first() {
-        Some(b'-' | b'+') => &bytes[1..],
-        _ => bytes,
+/// Reads a number of at most 15 digits without grouping or exponent, which is nearly every one; `None` leaves it to
+/// the long way.
+///
+/// Digits and power of ten are then exact as doubles, so that one division rounds correctly. Source: W. D. Clinger, "How
+/// to read floating point numbers accurately", 1990 (the fast path; from memory).
+fn short(bytes: &[u8], decimal: u8) -> Option<f64> {
+    const POWERS: [f64; 16] =
+        [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+    let (negative, digits) = match bytes {
+        [b'-', rest @ ..] => (true, rest),
+        rest => (false, rest),
     };
-    digits.first().is_some_and(|byte| byte.is_ascii_digit() || *byte == b'.')
-        && digits.iter().all(|byte| byte.is_ascii_digit() || *byte == b'.')
+    if digits.is_empty() || digits.len() > 16 {
+        return None;
+    }
+    let (mut value, mut count, mut mark) = (0u64, 0usize, None);
+    for byte in digits {
+        let digit = byte.wrapping_sub(b'0');
+        if digit < 10 {
+            value = value * 10 + u64::from(digit);
+            count += 1;
+        } else if *byte == decimal && mark.is_none() {
+            mark = Some(count);
+        } else {
+            return None;
+        }
+    }
+    let decimals = mark.map_or(0, |mark| count - mark);
+    if count == 0 || count > 15 {
+        return None;
+    }
+    let size = value as f64 / POWERS.get(decimals)?;
+    Some(if negative { -size } else { size })
 }
 
 /// True for a number that overflows, or a word for infinity: it is meant as a number, but is none.
@@ -327,7 +351,8 @@ mod tests {
         fn what_is_printed_reads_back(value in -1.0e9..1.0e9f64, decimals in 0usize..6) {
             let point = format!("{value:.decimals$}");
             let comma = point.replace('.', ",");
-            prop_assert_eq!(parse(&point, Marks::POINT), point.parse().ok());
+            let bits = |value: Option<f64>| value.map(f64::to_bits);
+            prop_assert_eq!(bits(parse(&point, Marks::POINT)), bits(point.parse().ok()));
             prop_assert_eq!(parse(&comma, Marks::COMMA), point.parse().ok());
         }
 

@@ -93,6 +93,7 @@ impl Cells {
     }
 
     /// The text; `store` is used where it has to be put together.
+    #[inline]
     pub(crate) fn text<'a>(&'a self, record: &'a Record, text: &'a str, store: &'a mut String) -> &'a str {
         let whole = match self.parts.as_slice() {
             [Part::Column(at)] => record.cell(text, *at),

@@ -5,7 +5,7 @@ use crate::datetime::{Moment, SECOND};
 use crate::decide;
 use crate::encoding::Event;
 use crate::layout::Layout;
-use crate::lines::{Broken, MOST_BYTES, MOST_CELLS, MOST_QUOTED_LINES, Record, line_length};
+use crate::lines::{Broken, MOST_BYTES, Record, line_length};
 use crate::names;
 use crate::number::{self, Marks, Says};
 use crate::plan::{Missing, NumberFrom, Plan, TextFrom, TimeFrom};
@@ -49,7 +49,7 @@ fn find_plan(source: &mut Source, layout: &Layout) -> Result<Plan, Failure> {
             return Err(Failure::unusable(0, 0, "the file is empty"));
         }
         if line_length(text, whole).is_none() && text.len() > MOST_BYTES {
-            return Err(broken(Broken::TooLong, 1));
+            return Err(Broken::TooLong.failure(1));
         }
         match decide::plan(text, whole, layout) {
             Ok(plan) => return Ok(plan),
@@ -87,7 +87,7 @@ fn stream(source: &mut Source, reader: &mut Reader) -> Result<(), Failure> {
                     at += length;
                 }
                 Ok(None) => break,
-                Err(what) => return Err(broken(what, line)),
+                Err(what) => return Err(what.failure(line)),
             }
         }
         source.advance(at);
@@ -95,19 +95,6 @@ fn stream(source: &mut Source, reader: &mut Reader) -> Result<(), Failure> {
             return Ok(());
         }
         source.more(line)?;
-    }
-}
-
-/// A record that can't be split, as a sentence.
-fn broken(what: Broken, line: u64) -> Failure {
-    match what {
-        Broken::Unclosed { lines_below } => Failure::unusable(
-            line + lines_below,
-            0,
-            format!("a quote opened here is not closed within {MOST_QUOTED_LINES} lines; close it, or say `quote = \"\"` in a layout"),
-        ),
-        Broken::TooLong => Failure::unusable(line, 0, format!("this line is longer than {} KiB: no table of readings", MOST_BYTES >> 10)),
-        Broken::TooManyCells => Failure::unusable(line, 0, format!("this line has more than {MOST_CELLS} cells: no table of readings")),
     }
 }
 
@@ -182,7 +169,7 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
             let mut record = std::mem::take(&mut self.spare);
             let result = match self.plan.splitter.split(&text, true, &mut record) {
                 Ok(_) => self.row(&record, &text, line, stores),
-                Err(what) => Err(broken(what, line)),
+                Err(what) => Err(what.failure(line)),
             };
             self.spare = record;
             return result;

@@ -1,6 +1,6 @@
 //! Finding the delimiter: the one under which most lines fall into the same number of sensible cells.
 
-use super::{HEAD_LINES, HeadRow, Kind, head_rows, kind};
+use super::{HeadRow, Kind, head_rows, kind};
 use crate::lines::{Delimiter, Splitter};
 use crate::names::{self, Strength};
 
@@ -21,10 +21,16 @@ pub(crate) struct Given {
     pub(crate) quote: Option<Option<u8>>,
 }
 
-/// Finds the delimiter; `is_header` tells whether a row holds the names that a layout asks for.
+/// Finds the delimiter in up to `most` lines; `is_header` tells whether a row holds the names that a layout asks for.
 ///
 /// `None` where no line holds a number.
-pub(crate) fn find(text: &str, last: bool, given: Given, is_header: &dyn Fn(&HeadRow) -> bool) -> Option<Split> {
+pub(crate) fn find(
+    text: &str,
+    last: bool,
+    most: usize,
+    given: Given,
+    is_header: &dyn Fn(&HeadRow) -> bool,
+) -> Option<Split> {
     let delimiters = match given.delimiter {
         Some(delimiter) => vec![delimiter],
         // In order of preference where two fit alike.
@@ -41,8 +47,9 @@ pub(crate) fn find(text: &str, last: bool, given: Given, is_header: &dyn Fn(&Hea
     for delimiter in delimiters {
         let quote = given.quote.unwrap_or_else(|| Some(quote_in(text)));
         let splitter = Splitter::new(delimiter, quote);
-        let rows = head_rows(text, last, &splitter, HEAD_LINES);
-        let Some((width, mut score)) = best_width(&rows, delimiter) else { continue };
+        let rows = head_rows(text, last, &splitter, most);
+        let stated = given.delimiter.is_some();
+        let Some((width, mut score)) = best_width(&rows, delimiter, stated) else { continue };
         score *= header_bonus(&rows, width, is_header);
         if best.as_ref().is_none_or(|best| score > best.score * 1.001) {
             best = Some(Split { splitter, rows, width, score });
@@ -60,15 +67,22 @@ fn quote_in(text: &str) -> u8 {
     if around('"') == 0 && around('\'') >= 2 { b'\'' } else { b'"' }
 }
 
-/// The number of cells that most lines with measurements share, and how well they fill them.
-fn best_width(rows: &[HeadRow], delimiter: Delimiter) -> Option<(usize, f64)> {
+/// The number of cells that most lines with measurements share, and how well they fill them. Under a delimiter that a
+/// layout states, lines without measurements count where there are no others.
+fn best_width(rows: &[HeadRow], delimiter: Delimiter, stated: bool) -> Option<(usize, f64)> {
     let mut widths: Vec<(usize, f64)> = Vec::new();
+    let kinds_of = |row: &HeadRow| -> Vec<Kind> { row.cells.iter().map(|cell| kind(cell)).collect() };
+    let any_measured = rows.iter().any(|row| kinds_of(row).iter().any(|kind| kind.is_measured()));
     for row in rows {
-        let kinds: Vec<Kind> = row.cells.iter().map(|cell| kind(cell)).collect();
-        if !kinds.iter().any(|kind| kind.is_measured()) {
+        let kinds = kinds_of(row);
+        let measured = kinds.iter().any(|kind| kind.is_measured());
+        if !measured && (any_measured || !stated || row.is_empty()) {
             continue;
         }
-        let sense = kinds.iter().map(|kind| sense(*kind)).sum::<f64>() / kinds.len() as f64;
+        // A whole line that looks like a date is likelier one that was not split.
+        let whole_line = delimiter == Delimiter::None;
+        let sense_of = |kind: &Kind| if whole_line && *kind == Kind::Moment { 0.3 } else { sense(*kind) };
+        let sense = kinds.iter().map(sense_of).sum::<f64>() / kinds.len() as f64;
         let mut add = |width: usize| match widths.iter_mut().find(|(known, _)| *known == width) {
             Some((_, sum)) => *sum += sense,
             None => widths.push((width, sense)),
@@ -124,7 +138,7 @@ mod tests {
     use super::*;
 
     fn found(text: &str) -> (String, usize) {
-        let split = find(text, true, Given::default(), &|_| false).unwrap();
+        let split = find(text, true, 300, Given::default(), &|_| false).unwrap();
         (split.splitter.delimiter.name(), split.width)
     }
 

@@ -354,19 +354,22 @@ fn join(lines: &[Vec<String>], width: usize) -> Vec<String> {
 /// A row of units below the header, right above it, or in a comment far from it; and the row after header and units.
 fn units_row(text: &str, split: &Split, heading: &Heading, data: &Pattern) -> (Vec<String>, usize) {
     let rows = &split.rows;
-    let next = (heading.last + 1..rows.len()).find(|at| !rows[*at].is_empty() && !rows[*at].is_rule());
+    let after = heading.last + 1;
+    let next = (after..rows.len()).find(|at| !rows[*at].is_empty() && !rows[*at].is_rule());
     if let Some(at) = next.filter(|at| !data.fits(&rows[*at]) && holds_units(&rows[*at].cells, split.width)) {
         return (rows[at].cells.clone(), at + 1);
     }
-    for row in rows.iter().take(heading.first).rev() {
-        for (own, cells) in variants(text, split, row) {
-            let near = heading.first > 0 && rows.get(heading.first - 1).is_some_and(|above| above.line == row.line);
+    let first_data = (after..rows.len()).find(|at| data.fits(&rows[*at])).unwrap_or(after);
+    let others = (0..first_data).filter(|at| !(heading.first..=heading.last).contains(at));
+    for at in others {
+        for (own, cells) in variants(text, split, &rows[at]) {
+            let near = at + 1 == heading.first;
             if (near || !own) && holds_units(&cells, split.width) {
-                return (cells, heading.last + 1);
+                return (cells, after);
             }
         }
     }
-    (Vec::new(), heading.last + 1)
+    (Vec::new(), after)
 }
 
 /// True for cells of which at least one is a unit, and none a number or a sentence.

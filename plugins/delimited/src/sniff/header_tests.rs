@@ -4,7 +4,7 @@ use super::super::delimiter;
 use super::*;
 
 fn table(text: &str) -> Table {
-    let split = delimiter::find(text, true, delimiter::Given::default(), &|_| false).unwrap();
+    let split = delimiter::find(text, true, 300, delimiter::Given::default(), &|_| false).unwrap();
     find(text, true, &split, Given::default(), None, &|_| false).unwrap()
 }
 

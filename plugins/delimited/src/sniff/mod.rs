@@ -25,8 +25,8 @@ impl From<Failure> for Trouble {
     }
 }
 
-/// Lines looked at to find delimiter and header.
-pub(crate) const HEAD_LINES: usize = 2000;
+/// Lines looked at to find delimiter and header: so many at first, and more where these show no table.
+pub(crate) const HEAD_LINES: [usize; 2] = [300, 4000];
 
 /// One record of the file's head.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -170,15 +170,16 @@ fn looks_like_moment(cell: &str) -> bool {
     }
     let mut has_month = false;
     for word in cell.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()) {
-        let month = crate::datetime::words::month(word).is_some();
+        let small = matches!(
+            word.to_ascii_lowercase().as_str(),
+            "t" | "z" | "am" | "pm" | "a" | "p" | "m" | "utc" | "gmt" | "cet" | "cest" | "h" | "de" | "uhr" | "min" | "s"
+                | "wet" | "west" | "eet" | "eest"
+        );
+        let month = !small && crate::datetime::words::month(word).is_some();
         has_month |= month;
-        let known = month
+        let known = small
+            || month
             || crate::datetime::words::is_weekday(word)
-            || matches!(
-                word.to_ascii_lowercase().as_str(),
-                "t" | "z" | "am" | "pm" | "a" | "p" | "m" | "utc" | "gmt" | "cet" | "cest" | "h" | "de" | "uhr" | "min" | "s"
-                    | "wet" | "west" | "eet" | "eest"
-            )
             || word.chars().all(|c| matches!(c, '\u{5e74}' | '\u{6708}' | '\u{65e5}' | '\u{6642}' | '\u{65f6}' | '\u{5206}' | '\u{79d2}'));
         if !known {
             return false;

@@ -171,7 +171,7 @@ pub(crate) fn settle(sample: &Sample, columns: &[usize], titles: &[String], hint
         Verdict::None => Err(Failure::unusable(
             sample.columns.get(columns[0]).map_or(0, |column| column.first().1),
             columns[0] as u32 + 1,
-            format!("{name} holds \"{}\", which is no time known here; give its `format` in a layout", cells.first().unwrap_or(&"")),
+            format!("\"{}\" in {name} is no time known here; give its `format` in a layout", cells.first().unwrap_or(&"")),
         )
         .into()),
     }
@@ -215,7 +215,7 @@ fn by_midnight(columns: &[usize], mut candidates: Vec<Candidate>, cells: &[&str]
         })
         .collect();
     let failure = Failure::question(
-        format!("{name} holds \"{example}\", which can be read in {} ways, and nothing in the file tells which is meant", choices.len()),
+        format!("\"{example}\" in {name} can be read in {} ways, and nothing in the file tells which is meant", choices.len()),
         choices,
     );
     Err(Trouble { failure, more_may_help: true })
@@ -331,5 +331,10 @@ pub(crate) fn title(columns: &[usize], titles: &[String]) -> String {
         _ => format!("column {}", at + 1),
     };
     let all: Vec<String> = columns.iter().map(one).collect();
-    if all.len() == 1 && all[0].starts_with('"') { format!("column {}", all[0]) } else { all.join(" and ") }
+    match all.as_slice() {
+        [one] if one.starts_with('"') => format!("column {one}"),
+        [one] => one.clone(),
+        several if several.iter().all(|one| one.starts_with('"')) => format!("columns {}", several.join(" and ")),
+        several => several.join(" and "),
+    }
 }

@@ -5,6 +5,7 @@ use super::{is_missing, is_rule};
 use crate::lines::{Record, Splitter};
 use crate::number::Evidence;
 use crate::units;
+use undim_sdk::Failure;
 
 /// What one column holds.
 #[derive(Debug, Clone, Default)]
@@ -56,14 +57,14 @@ pub(crate) fn gather(
     table: &Table,
     comment: Option<&str>,
     keep: &dyn Fn(usize) -> bool,
-) -> Sample {
+) -> Result<Sample, Failure> {
     let width = table.width;
     let mut sample = Sample { columns: vec![Column::default(); width], rows: 0 };
     let mut suffixes: Vec<Option<Option<String>>> = vec![None; width];
     let mut record = Record::default();
     let (mut at, mut line) = (table.start, table.start_line);
     while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
-        let Ok(Some(length)) = splitter.split(rest, last, &mut record) else { break };
+        let Some(length) = splitter.split(rest, last, &mut record).map_err(|what| what.failure(line))? else { break };
         let here = line;
         line += record.lines;
         at += length;
@@ -99,7 +100,7 @@ pub(crate) fn gather(
     for (column, suffix) in sample.columns.iter_mut().zip(suffixes) {
         column.suffix = suffix.flatten();
     }
-    sample
+    Ok(sample)
 }
 
 /// True for a row of the table: of its width, not empty, no rule, not the header again.
@@ -110,13 +111,15 @@ pub(crate) fn fits(record: &Record, text: &str, width: usize, names: &[String]) 
 
 /// True for a row of strokes.
 pub(crate) fn is_rule_record(record: &Record, text: &str) -> bool {
-    record.cell(text, 0).bytes().next().is_none_or(|byte| matches!(byte, b'-' | b'=' | b'+' | b'_' | b':' | b'*' | b'~'))
+    let first = record.cell(text, 0).as_bytes().first();
+    first.is_none_or(|byte| matches!(byte, b'-' | b'=' | b'+' | b'_' | b':' | b'*' | b'~'))
         && is_rule((0..record.len()).map(|at| record.cell(text, at)))
 }
 
 /// True for the header, once more.
 pub(crate) fn repeats(record: &Record, text: &str, names: &[String]) -> bool {
-    !names.is_empty() && names.iter().enumerate().all(|(at, name)| record.cell(text, at) == name)
+    let same = |(at, name): (usize, &String)| record.cell(text, at) == name;
+    !names.is_empty() && names.iter().enumerate().all(same)
 }
 
 /// The unit behind a number in one cell.
