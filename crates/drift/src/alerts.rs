@@ -139,6 +139,15 @@ impl Alerts {
         self.kept.into_iter().map(|kept| kept.alert).collect()
     }
 
+    /// Those that are open now, in order of opening.
+    pub(crate) fn open_now(&self) -> Vec<Alert> {
+        self.kept
+            .iter()
+            .filter(|kept| kept.alert.state == State::Open)
+            .map(|kept| kept.alert.clone())
+            .collect()
+    }
+
     /// Upkeep that starts a new baseline ends every alert that rests on an older one.
     pub(crate) fn reset(
         &mut self,

@@ -52,7 +52,15 @@ pub(crate) fn judge_with(history: &History<'_>, knows_shares: &dyn KnowsShares) 
         named: None,
         alerts: Alerts::default(),
     };
-    let judgements = history.surveys.iter().map(|survey| fold.next(survey)).collect();
+    let judgements = history
+        .surveys
+        .iter()
+        .map(|survey| {
+            let mut judgement = fold.next(survey);
+            judgement.open_alerts = fold.alerts.open_now();
+            judgement
+        })
+        .collect();
     Judged {
         judgements,
         alerts: fold.alerts.into_alerts(),
@@ -281,6 +289,7 @@ fn blank(
         fixture_trends: Vec::new(),
         limits,
         alert_changes,
+        open_alerts: Vec::new(),
     }
 }
 

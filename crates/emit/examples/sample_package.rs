@@ -39,7 +39,6 @@ fn main() -> Result<(), Box<dyn Error>> {
         tank: &scenario.tank,
         survey,
         judgement,
-        open_alerts: &scenario.open_alerts,
         earlier: None,
         software_version: version,
     });

@@ -22,7 +22,6 @@ fn main() -> Result<(), Box<dyn Error>> {
             tank: &scenario.tank,
             survey: &scenario.survey,
             judgement: &scenario.judgement,
-            open_alerts: &scenario.open_alerts,
             earlier: scenario.earlier.as_deref(),
             software_version: env!("CARGO_PKG_VERSION"),
         };

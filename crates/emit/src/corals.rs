@@ -134,7 +134,6 @@ mod tests {
             tank: &scenario.tank,
             survey: &scenario.survey,
             judgement: &scenario.judgement,
-            open_alerts: &scenario.open_alerts,
             earlier: None,
             software_version: "0.1.0",
         }

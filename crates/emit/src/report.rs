@@ -1,6 +1,6 @@
 //! What a page or an answer on the terminal is made of.
 
-use undim_model::{Alert, Judgement, Survey, Tank};
+use undim_model::{Judgement, Survey, Tank};
 
 /// One judged survey, as it is shown to people.
 #[derive(Debug, Clone, Copy)]
@@ -13,8 +13,6 @@ pub struct Report<'a> {
     pub survey: &'a Survey,
     /// How it stands.
     pub judgement: &'a Judgement,
-    /// The tank's alerts that are open after this survey.
-    pub open_alerts: &'a [Alert],
     /// The id of the survey before it, whose page lies in the folder beside.
     pub earlier: Option<&'a str>,
     /// The program's version.

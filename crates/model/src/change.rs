@@ -1,6 +1,6 @@
 //! What a survey shows against its baseline.
 
-use crate::{AlertChange, Text};
+use crate::{Alert, AlertChange, Text};
 use jiff::civil::Date;
 
 /// Less light or more.
@@ -106,4 +106,6 @@ pub struct Judgement {
     pub limits: Vec<String>,
     /// What opened, grew or closed with this survey.
     pub alert_changes: Vec<AlertChange>,
+    /// The alerts on light that are open after this survey, each as it stands then, in order of opening.
+    pub open_alerts: Vec<Alert>,
 }

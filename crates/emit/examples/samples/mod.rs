@@ -26,7 +26,6 @@ pub(crate) struct Scenario {
     pub(crate) tank: Tank,
     pub(crate) survey: Survey,
     pub(crate) judgement: Judgement,
-    pub(crate) open_alerts: Vec<Alert>,
     pub(crate) earlier: Option<String>,
 }
 
@@ -72,8 +71,9 @@ pub(crate) fn small() -> (Survey, Judgement) {
         verdict: Verdict::PastThreshold,
         alert_changes: vec![AlertChange {
             step: AlertStep::Opened,
-            alert,
+            alert: alert.clone(),
         }],
+        open_alerts: vec![alert],
         ..judgement(&survey)
     };
     (survey, judgement)
@@ -244,6 +244,7 @@ fn judgement(survey: &Survey) -> Judgement {
         fixture_trends: Vec::new(),
         limits: Vec::new(),
         alert_changes: Vec::new(),
+        open_alerts: Vec::new(),
     }
 }
 

@@ -45,6 +45,7 @@ pub(crate) fn loss() -> Scenario {
             step: AlertStep::Opened,
             alert: alert.clone(),
         }],
+        open_alerts: vec![alert],
         limits: vec![
             "Read with the same phone and the same correction as in October; what both share cancels.".into(),
         ],
@@ -55,7 +56,6 @@ pub(crate) fn loss() -> Scenario {
         tank: tank(&[("west", 30.0), ("east", 90.0)]),
         survey,
         judgement,
-        open_alerts: vec![alert],
         earlier: Some("2026-02-14-noon".into()),
     }
 }
@@ -82,7 +82,7 @@ pub(crate) fn gain() -> Scenario {
         probability: 0.4,
     }];
     alert.evidence = vec!["All nine places read more, and alike.".into()];
-    scenario.open_alerts = vec![alert];
+    scenario.judgement.open_alerts = vec![alert];
     scenario.judgement.alert_changes.clear();
     scenario
 }
@@ -97,7 +97,6 @@ pub(crate) fn quiet() -> Scenario {
         even_trend: trend(&[0.0, 0.4, -1.0, 0.3, -0.9, -0.8], 1.4),
         ..judgement(&scenario.survey)
     };
-    scenario.open_alerts.clear();
     scenario
 }
 
@@ -127,7 +126,6 @@ pub(crate) fn first_undeclared() -> Scenario {
         tank: Tank::undeclared("harbour"),
         survey,
         judgement,
-        open_alerts: Vec::new(),
         earlier: None,
     }
 }
@@ -208,6 +206,7 @@ pub(crate) fn sixty() -> Scenario {
                 ((*id).to_owned(), trend(&steps, 1.5))
             })
             .collect(),
+        open_alerts: vec![alert],
         ..base.judgement
     };
     Scenario {
@@ -215,7 +214,6 @@ pub(crate) fn sixty() -> Scenario {
         tank: tank(&[("left", 20.0), ("middle", 60.0), ("right", 100.0)]),
         survey,
         judgement,
-        open_alerts: vec![alert],
         earlier: Some("2026-02-14-noon".into()),
     }
 }
@@ -252,9 +250,9 @@ pub(crate) fn hostile() -> Scenario {
     let fixture = scenario.tank.fixtures[0].id.clone();
     scenario.judgement.fixtures[0].fixture.clone_from(&fixture);
     scenario.judgement.fixture_trends[0].0.clone_from(&fixture);
-    scenario.open_alerts[0].target = AlertTarget::Fixture(fixture);
-    scenario.open_alerts[0].evidence.push(NAMES[1].into());
-    scenario.open_alerts[0].next_step.push(NAMES[0].into());
+    scenario.judgement.open_alerts[0].target = AlertTarget::Fixture(fixture);
+    scenario.judgement.open_alerts[0].evidence.push(NAMES[1].into());
+    scenario.judgement.open_alerts[0].next_step.push(NAMES[0].into());
     scenario
 }
 

@@ -43,7 +43,7 @@ fn lines<T: AsRef<str>>(lines: &[T]) -> Markup {
 fn why(report: &Report<'_>) -> Markup {
     let judgement = report.judgement;
     html! {
-        @for alert in report.open_alerts {
+        @for alert in &report.judgement.open_alerts {
             h3 { (words::title_of(alert)) }
             (lines(&alert.evidence))
             @let causes = words::causes_of(alert);
@@ -52,7 +52,7 @@ fn why(report: &Report<'_>) -> Markup {
                 p.quiet { "That anything changed at all: " (words::odds(p_real)) "." }
             }
         }
-        @if report.open_alerts.is_empty() { p { "No alert is open. That is no promise that all is well: it holds for the day of this survey and the places it read." } }
+        @if report.judgement.open_alerts.is_empty() { p { "No alert is open. That is no promise that all is well: it holds for the day of this survey and the places it read." } }
         @if let Some(even) = judgement.even.filter(|_| is_compared(report)) {
             p { "The whole tank, evenly: " (words::signed_percent(even.percent)) " (" (words::interval(even.percent, even.ci95)) ")." }
         }

@@ -8,7 +8,6 @@ fn page(scenario: &Scenario) -> String {
         tank: &scenario.tank,
         survey: &scenario.survey,
         judgement: &scenario.judgement,
-        open_alerts: &scenario.open_alerts,
         earlier: scenario.earlier.as_deref(),
         software_version: "0.1.0",
     })

@@ -71,8 +71,8 @@ fn judged_finding(judgement: &Judgement) -> Option<Finding<'static>> {
 pub(crate) fn finding<'a>(
     survey: &Survey,
     judgement: &'a Judgement,
-    open_alerts: &'a [Alert],
 ) -> Option<Finding<'a>> {
+    let open_alerts = &judgement.open_alerts;
     match judgement.verdict {
         Verdict::Baseline | Verdict::NoBaseline | Verdict::TooPoor => None,
         Verdict::NoChangeProven => alert_finding(survey, open_alerts.iter()),
@@ -84,18 +84,12 @@ pub(crate) fn finding<'a>(
 
 /// The sentence of a survey as its own judgement gives it, alerts that it opened included.
 pub fn sentence(survey: &Survey, judgement: &Judgement) -> String {
-    let open: Vec<Alert> = judgement
-        .alert_changes
-        .iter()
-        .map(|change| change.alert.clone())
-        .filter(|alert| alert.state == undim_model::State::Open)
-        .collect();
-    first_sentence(survey, judgement, finding(survey, judgement, &open).as_ref())
+    first_sentence(survey, judgement, finding(survey, judgement).as_ref())
 }
 
 /// The sentence of a survey and what stands under it.
 pub fn headline(report: &Report<'_>) -> Headline {
-    let found = finding(report.survey, report.judgement, report.open_alerts);
+    let found = finding(report.survey, report.judgement);
     Headline {
         sentence: first_sentence(report.survey, report.judgement, found.as_ref()),
         detail: detail(report, found.as_ref()),

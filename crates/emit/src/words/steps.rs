@@ -75,13 +75,13 @@ fn light_steps(alert: &Alert) -> Vec<String> {
 /// open loss the last one is always not to raise the output.
 pub fn do_next(report: &Report<'_>) -> Vec<String> {
     let mut next: Vec<String> = Vec::new();
-    let several = report.open_alerts.len() > 1;
+    let several = report.judgement.open_alerts.len() > 1;
     let mut add = |step: String| {
         if !next.contains(&step) {
             next.push(step);
         }
     };
-    for alert in report.open_alerts {
+    for alert in &report.judgement.open_alerts {
         for (index, step) in steps(alert).into_iter().enumerate() {
             let named = several && index == 0 && alert.about == About::Light;
             add(if named {
@@ -101,7 +101,7 @@ pub fn do_next(report: &Report<'_>) -> Vec<String> {
     let lost = |alert: &Alert| {
         alert.about == About::Light && alert.change_percent.is_some_and(|change| change < 0.0)
     };
-    if report.open_alerts.iter().any(lost) {
+    if report.judgement.open_alerts.iter().any(lost) {
         next.retain(|step| step != DO_NOT_RAISE);
         next.push(DO_NOT_RAISE.to_owned());
     }

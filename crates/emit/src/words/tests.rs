@@ -16,7 +16,6 @@ fn report(scenario: &samples::Scenario) -> Report<'_> {
         tank: &scenario.tank,
         survey: &scenario.survey,
         judgement: &scenario.judgement,
-        open_alerts: &scenario.open_alerts,
         earlier: None,
         software_version: "0.1.0",
     }

@@ -6,14 +6,14 @@ use super::round::Round;
 use super::sinks::{WaitingNotice, key};
 use super::{Engine, EngineError};
 use jiff::Timestamp;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fs;
 use std::io;
 use std::path::Path;
 use undim_drift::{History, Judged, judge};
 use undim_emit::{Report, alerts, history_csv, notice};
 use undim_intake::spool::{hidden_name, write_atomically};
-use undim_model::{Alert, AlertChange, AlertStep, State, Survey, Tank};
+use undim_model::{AlertChange, AlertStep, Survey, Tank};
 use undim_store::{Batch, Derived, NewDelivery, StoredChange, StoredSurvey};
 use undim_survey::Entry;
 
@@ -121,25 +121,18 @@ impl Engine {
             prints.tanks.get(&tank.id).unwrap_or(&empty),
             prints.upkeep.get(&tank.id).unwrap_or(&empty),
         ]);
-        let mut open: BTreeMap<String, Alert> = BTreeMap::new();
         let mut earlier: Option<&str> = None;
         for ((entry, print, survey), judgement) in derivations.iter().zip(&judged.judgements) {
             chain = fingerprint(&[&chain, print]);
-            for change in &judgement.alert_changes {
-                open.insert(change.alert.id.clone(), change.alert.clone());
-            }
-            open.retain(|_, alert| alert.state == State::Open);
             let written = self.store.derived(PACKAGE, &tank.id, &entry.id)?;
             let is_current = written.is_some_and(|written| written.fingerprint == chain)
                 && folder.join(&entry.id).join("datapackage.json").is_file();
             if !is_current {
-                let open_alerts: Vec<Alert> = open.values().cloned().collect();
                 let report = Report {
                     site_name: &self.site.name,
                     tank,
                     survey,
                     judgement,
-                    open_alerts: &open_alerts,
                     earlier,
                     software_version: VERSION,
                 };
@@ -236,7 +229,7 @@ impl Engine {
         let listed = fs::read_dir(&of_each).map_err(|error| EngineError::outbox(&of_each, &error))?;
         for found in listed.filter_map(Result::ok) {
             let name = found.file_name().to_string_lossy().into_owned();
-            if name.ends_with(".json") && !present.contains(&name) {
+            if found.path().extension().is_some_and(|end| end == "json") && !present.contains(&name) {
                 fs::remove_file(found.path()).map_err(|error| EngineError::outbox(&found.path(), &error))?;
             }
         }

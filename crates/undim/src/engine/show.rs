@@ -4,7 +4,7 @@ use super::Engine;
 use super::package::VERSION;
 use undim_emit::terminal::{self, Glyphs};
 use undim_emit::{Report, SiteZone, alerts};
-use undim_model::{Alert, AlertTarget, State};
+use undim_model::{Alert, AlertTarget};
 
 impl Engine {
     /// Alerts of every tank that are open.
@@ -24,29 +24,16 @@ impl Engine {
     pub(crate) fn answer(&self, tank: &str, id: &str, unicode: bool) -> Option<String> {
         let (_, survey) = self.surveys.get(&(tank.to_owned(), id.to_owned()))?;
         let judged = self.judged.get(tank)?;
-        let number = judged
+        let judgement = judged
             .judgements
             .iter()
-            .position(|judgement| judgement.survey == id)?;
-        let mut open: Vec<Alert> = Vec::new();
-        for change in judged
-            .judgements
-            .iter()
-            .take(number + 1)
-            .flat_map(|judgement| &judgement.alert_changes)
-        {
-            open.retain(|alert| alert.id != change.alert.id);
-            if change.alert.state == State::Open {
-                open.push(change.alert.clone());
-            }
-        }
+            .find(|judgement| judgement.survey == id)?;
         let tank = self.tank(tank);
         let report = Report {
             site_name: &self.site.name,
             tank: &tank,
             survey,
-            judgement: &judged.judgements[number],
-            open_alerts: &open,
+            judgement,
             earlier: None,
             software_version: VERSION,
         };
