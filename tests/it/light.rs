@@ -38,7 +38,7 @@ pub(crate) fn tank_file() -> String {
     text
 }
 
-/// A seeded stream of numbers (Steele, Lea & Flood 2014, SplitMix64).
+/// A seeded stream of numbers (Steele, Lea & Flood 2014, `SplitMix64`).
 pub(crate) struct Numbers(pub(crate) u64);
 
 impl Numbers {

@@ -248,7 +248,7 @@ pub(crate) fn build_library(folder: &Path, package: &str, target: Option<&Path>)
             files
                 .iter()
                 .filter_map(|file| file.as_str())
-                .find(|file| file.ends_with(".so"))
+                .find(|file| Path::new(file).extension().is_some_and(|end| end == "so"))
                 .map(PathBuf::from)
         })
         .next_back()

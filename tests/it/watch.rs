@@ -52,7 +52,7 @@ impl Daemon {
             assert!(asked.elapsed() < Duration::from_secs(10), "it did not end");
             std::thread::sleep(Duration::from_millis(10));
         };
-        let mut read = |stream: Option<&mut dyn Read>| {
+        let read = |stream: Option<&mut dyn Read>| {
             let mut text = String::new();
             if let Some(stream) = stream {
                 stream.read_to_string(&mut text).expect("text");

@@ -97,7 +97,10 @@ pub(crate) enum Action {
 
 /// The machine.
 #[derive(Debug)]
-#[expect(clippy::struct_excessive_bools, reason = "each is one thing under way or wanted; they combine freely")]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is one thing under way or wanted; they combine freely"
+)]
 pub(crate) struct Machine {
     mode: Mode,
     pace: Pace,

@@ -12,13 +12,16 @@ mod content;
 mod context;
 mod deliver;
 mod derive;
+mod enter;
 mod error;
+mod notes;
 mod open;
 mod outcome;
 mod package;
 mod publish;
 mod round;
 mod rows;
+mod shelve;
 mod show;
 mod sinks;
 mod status;
@@ -167,7 +170,9 @@ impl Engine {
     pub(crate) fn look(&mut self) -> Looked {
         let now = self.now();
         let began = std::time::Instant::now();
-        if !std::mem::replace(&mut self.derived, true) && let Err(error) = self.derive_all() {
+        if !std::mem::replace(&mut self.derived, true)
+            && let Err(error) = self.derive_all()
+        {
             self.trouble(error.to_string());
         }
         let before = self.listing.folder_identity;
@@ -176,7 +181,9 @@ impl Engine {
             let trouble = listing.trouble.as_deref().unwrap_or("it is gone");
             tracing::warn!(inbox = %self.site.inbox.display(), trouble, "the inbox is missing; files are taken in once it is back");
         }
-        let made = std::fs::metadata(&self.site.inbox).and_then(|inbox| inbox.created()).ok();
+        let made = std::fs::metadata(&self.site.inbox)
+            .and_then(|inbox| inbox.created())
+            .ok();
         let is_back = self.listing.missing || listing.folder_identity != before || made != self.inbox_made;
         let other_folder = before.is_some() && !listing.missing && is_back;
         if !listing.missing {
@@ -189,9 +196,14 @@ impl Engine {
             folder_identity: listing.folder_identity.or(before),
             ..listing
         };
-        self.held_back.retain(|path| self.listing.entries.iter().any(|entry| entry.path == *path));
+        self.held_back
+            .retain(|path| self.listing.entries.iter().any(|entry| entry.path == *path));
         let lone_notes = self.sort_out_notes();
-        let held_back = self.held_back.iter().filter(|path| !self.ready.iter().any(|entry| entry.path == **path)).count();
+        let held_back = self
+            .held_back
+            .iter()
+            .filter(|path| !self.ready.iter().any(|entry| entry.path == **path))
+            .count();
         let looked = Looked {
             took: began.elapsed(),
             ready: self.ready.len(),

@@ -13,9 +13,9 @@ const LONGEST_COMMAND: Duration = Duration::from_secs(30);
 /// How often a running program is looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 /// The first wait after a failure; each later one is twice as long.
-const FIRST_WAIT: Duration = Duration::from_secs(60);
+const FIRST_WAIT: Duration = Duration::from_mins(1);
 /// No wait is longer.
-const LONGEST_WAIT: Duration = Duration::from_secs(6 * 3600);
+const LONGEST_WAIT: Duration = Duration::from_hours(6);
 
 /// A notice as it waits in the ledger.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -148,9 +148,9 @@ mod tests {
 
     #[test]
     fn waits_grow_to_six_hours() {
-        assert_eq!(wait_after(1), Duration::from_secs(60));
-        assert_eq!(wait_after(2), Duration::from_secs(120));
-        assert_eq!(wait_after(40), Duration::from_secs(6 * 3600));
+        assert_eq!(wait_after(1), Duration::from_mins(1));
+        assert_eq!(wait_after(2), Duration::from_mins(2));
+        assert_eq!(wait_after(40), Duration::from_hours(6));
     }
 
     #[test]

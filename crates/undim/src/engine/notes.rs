@@ -1,0 +1,192 @@
+//! Notes beside files: each goes with its file, and is archived with it.
+
+use super::round::{Coming, Round, archive_options};
+use super::{Engine, EngineError, Outcome, What};
+use std::collections::BTreeSet;
+use std::time::Duration;
+use undim_config::{Note, parse_note};
+use undim_intake::listing::Entry;
+use undim_intake::names;
+use undim_intake::spool::{ArchiveOptions, Happening, Record, Shelf, read_small};
+use undim_store::{ContentState, Note as StoredNote, NoteState};
+use undim_survey::Arrival;
+
+/// A note is text typed by hand.
+const LARGEST_NOTE: u64 = 1 << 20;
+
+impl Engine {
+    /// Sorts notes out of the ready files: a note goes with its file. Gives how many notes wait for a file.
+    pub(super) fn sort_out_notes(&mut self) -> usize {
+        let mut waiting = 0;
+        let listed: BTreeSet<&[u8]> = self
+            .listing
+            .entries
+            .iter()
+            .map(|entry| entry.path.as_slice())
+            .collect();
+        let mut ready = std::mem::take(&mut self.ready);
+        ready.retain(|entry| match names::file_of_note(&entry.path) {
+            None => true,
+            Some(file) if listed.contains(file) => false,
+            Some(file) => match self.store.last_at_path(file) {
+                Ok(Some(content)) => matches!(content.state, ContentState::Taken | ContentState::Superseded),
+                _ => {
+                    waiting += 1;
+                    false
+                }
+            },
+        });
+        self.ready = ready;
+        waiting
+    }
+
+    /// A file with the note that lies beside it; nothing where the note can't be read.
+    pub(super) fn with_its_note(&mut self, round: &mut Round, entry: Entry, now: Duration) -> Option<Coming> {
+        let path = names::note_of_file(&entry.path);
+        let Some(note) = self
+            .listing
+            .entries
+            .iter()
+            .find(|other| other.path == path)
+            .cloned()
+        else {
+            return Some(Coming {
+                entry,
+                note: None,
+                archived: None,
+            });
+        };
+        match self.read_note(&note) {
+            Ok((text, parsed)) => Some(Coming {
+                entry,
+                note: Some((note, text, parsed)),
+                archived: None,
+            }),
+            Err(why) => {
+                let (file, named) = (names::shown(&entry.path), names::shown(&note.path));
+                self.hold_back(&entry, now);
+                let what = What::HeldBack {
+                    why: format!("its note {named} can't be read: {why}"),
+                };
+                round.outcomes.push(Outcome { path: file, what });
+                None
+            }
+        }
+    }
+
+    pub(super) fn read_note(&self, entry: &Entry) -> Result<(String, Note), String> {
+        let options = ArchiveOptions {
+            max_file: LARGEST_NOTE,
+            ..archive_options(&self.site, &self.cancel, false)
+        };
+        let bytes = read_small(&self.site.inbox, entry, &options).map_err(|error| error.to_string())?;
+        let note = parse_note(&bytes, names::shown(&entry.path)).map_err(|mistakes| {
+            let told = mistakes
+                .iter()
+                .map(|m| format!("line {}, column {}: {}", m.line, m.column, m.text));
+            told.collect::<Vec<_>>().join("; ")
+        })?;
+        Ok((String::from_utf8_lossy(&bytes).into_owned(), note))
+    }
+
+    /// A note alone belongs to the last content from its path, in place of the note that it had.
+    pub(super) fn take_note_alone(
+        &mut self,
+        round: &mut Round,
+        entry: Entry,
+        now: Duration,
+    ) -> Result<(), EngineError> {
+        let Some(file) = names::file_of_note(&entry.path) else {
+            return Ok(());
+        };
+        let Some(content) = self.store.last_at_path(file)? else {
+            return Ok(());
+        };
+        match self.read_note(&entry) {
+            Ok((text, note)) => self.renote(round, &content.hash, entry, text, note),
+            Err(why) => {
+                self.hold_back(&entry, now);
+                let path = names::shown(&entry.path);
+                round.outcomes.push(Outcome {
+                    path,
+                    what: What::HeldBack { why },
+                });
+                Ok(())
+            }
+        }
+    }
+
+    pub(super) fn renote(
+        &mut self,
+        round: &mut Round,
+        hash: &str,
+        entry: Entry,
+        text: String,
+        note: Note,
+    ) -> Result<(), EngineError> {
+        let path = names::shown(&entry.path);
+        let Some(number) = self.held.iter().position(|held| held.content.hash == hash) else {
+            return Ok(());
+        };
+        let file = self.held[number].content.shown.clone();
+        round.put_away.push((entry.clone(), Shelf::Taken, None));
+        round.outcomes.push(Outcome {
+            path,
+            what: What::Noted { file },
+        });
+        if self.held[number]
+            .notes
+            .last()
+            .is_some_and(|(_, last, _)| *last == text)
+        {
+            return Ok(());
+        }
+        let before = self.held[number].clone();
+        let arrival = round.next_arrival;
+        self.held[number].notes.push((arrival, text.clone(), note));
+        let placed = self.place_again(number);
+        let placed = match placed {
+            Ok(placed) => placed,
+            Err(why) => {
+                self.held[number] = before;
+                if let Some(last) = round.put_away.last_mut() {
+                    *last = (entry, Shelf::SetAside, Some(why));
+                }
+                return Ok(());
+            }
+        };
+        round.next_arrival += 1;
+        round.tanks.insert(before.placed.belongs.tank.clone());
+        round.tanks.insert(placed.belongs.tank.clone());
+        self.book.enter(&Arrival::Renoted {
+            content: number,
+            placement: placed.placement(),
+        });
+        self.held[number].placed = placed;
+        self.keep(&Record {
+            arrival,
+            hash: hash.to_owned(),
+            happening: Happening::Note {
+                path: names::note_of_file(&before.content.path),
+                text: text.clone(),
+            },
+        })?;
+        round.batch.notes.push(StoredNote {
+            arrival,
+            path: before.content.path.clone(),
+            content: Some(hash.to_owned()),
+            text,
+            state: NoteState::Attached,
+        });
+        if let Some((old, text, _)) = before.notes.last() {
+            round.batch.notes.push(StoredNote {
+                arrival: *old,
+                path: before.content.path.clone(),
+                content: Some(hash.to_owned()),
+                text: text.clone(),
+                state: NoteState::Replaced,
+            });
+        }
+        Ok(())
+    }
+}
