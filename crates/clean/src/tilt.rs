@@ -3,8 +3,9 @@
 //! - **Flags** `tilt` beyond the device's limit; bad.
 //! - **Why**: a small tilt can cost over 20 % (common practice, no source).
 //! - **Example**: 14° where the device allows 8°.
-//! - **Limits**: the limit itself is good; without a tilt or a limit nothing is tested.
-//! - **Source**: US IOOS QARTOD, Manual for Real-Time Quality Control of Ocean Optics Data, tilt of a cosine sensor.
+//! - **Limits**: the limit itself is good; without a tilt or a limit, or with one that is no number, nothing is
+//!   tested.
+//! - **Source**: none; the limit is the keeper's own (formats, section 4).
 
 use undim_model::Reason;
 

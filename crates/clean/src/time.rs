@@ -4,9 +4,8 @@
 //! second; one in a skipped hour is moved forward by the size of the gap; both are said (formats, section
 //! 10, intake). Zone data is the bundled one only, so that a rebuild can't change with the system's.
 
-use jiff::Timestamp;
-use jiff::civil::DateTime;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone, TimeZoneDatabase};
+use jiff::{SignedDuration, Timestamp};
 use undim_model::ImportedTime;
 
 /// What there is to say about a time.
@@ -31,22 +30,36 @@ pub struct Resolved {
 
 /// A time that no calendar holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("the time lies outside the years −9999 to 9999")]
+#[error("the time lies outside the years −9999 to 9999; check the time column and its format")]
 pub struct OutsideCalendar;
 
-/// Resolves the times of one file, in the order of the file.
+/// Resolves the times of one file, in the order of the file, in constant memory.
+///
+/// The order shows the second where a wall time in a fold is earlier than the one before it in the same
+/// fold, where the one before was already the second, or where the first would lie before the last time
+/// outside the fold. A file that comes to a fold from later times runs backwards: its steps back show nothing,
+/// and it keeps the first.
 #[derive(Debug, Clone)]
 pub struct Resolver {
     zone: TimeZone,
     clock_offset_us: i64,
-    /// The last wall time that came twice, and whether it was taken as the second.
-    in_fold: Option<(DateTime, bool)>,
+    /// The fold that the last time was in.
+    fold: Option<Fold>,
     before: Option<Timestamp>,
-    /// The wall hours around the last time whose offset is plain: files run on, zones seldom change.
+    /// The stretch around the last time whose offset is plain: files run on, zones seldom change.
     plain: Option<Plain>,
 }
 
-/// A stretch of wall time with one offset.
+/// What is known inside a fold.
+#[derive(Debug, Clone, Copy)]
+struct Fold {
+    /// The last time in it, taken as the first.
+    last_as_first: Timestamp,
+    second: bool,
+    file_runs_backwards: bool,
+}
+
+/// A stretch of wall time, from and until in microseconds, with one offset.
 #[derive(Debug, Clone, Copy)]
 struct Plain {
     from_us: i64,
@@ -60,7 +73,7 @@ impl Resolver {
         Self {
             zone,
             clock_offset_us,
-            in_fold: None,
+            fold: None,
             before: None,
             plain: None,
         }
@@ -91,13 +104,10 @@ impl Resolver {
             && plain.from_us <= us
             && us < plain.until_us
         {
-            let timestamp = us
-                .checked_sub(i64::from(plain.offset.seconds()) * 1_000_000)
-                .ok_or(OutsideCalendar)?;
-            self.in_fold = None;
-            let timestamp = Timestamp::from_microsecond(timestamp).map_err(|_| OutsideCalendar)?;
+            self.fold = None;
+            let instant = us.checked_sub(micros(plain.offset)).ok_or(OutsideCalendar)?;
             return Ok(Resolved {
-                timestamp,
+                timestamp: Timestamp::from_microsecond(instant).map_err(|_| OutsideCalendar)?,
                 said: None,
             });
         }
@@ -106,64 +116,92 @@ impl Resolver {
         let at = |offset: Offset| offset.to_timestamp(wall).map_err(|_| OutsideCalendar);
         match self.zone.to_ambiguous_timestamp(wall).offset() {
             AmbiguousOffset::Unambiguous { offset } => {
-                self.in_fold = None;
-                self.remember_plain(us, offset);
+                self.fold = None;
+                let timestamp = at(offset)?;
+                self.plain = Some(self.plain_around(timestamp, offset));
                 Ok(Resolved {
-                    timestamp: at(offset)?,
+                    timestamp,
                     said: None,
                 })
             }
             // With the offset from before the gap the wall clock reads as much later as was skipped.
-            AmbiguousOffset::Gap { before, .. } => Ok(Resolved {
-                timestamp: at(before)?,
-                said: Some(Said::GapMovedForward),
-            }),
-            AmbiguousOffset::Fold { before, after } => {
-                let first = at(before)?;
-                let second = match self.in_fold {
-                    Some((last, was_second)) => was_second || wall < last,
-                    None => self
-                        .before
-                        .is_some_and(|earlier| first < earlier && at(after).is_ok_and(|t| t >= earlier)),
-                };
-                self.in_fold = Some((wall, second));
-                let said = if second { Said::FoldSecond } else { Said::FoldFirst };
+            AmbiguousOffset::Gap { before, .. } => {
+                self.fold = None;
                 Ok(Resolved {
-                    timestamp: if second { at(after)? } else { first },
-                    said: Some(said),
+                    timestamp: at(before)?,
+                    said: Some(Said::GapMovedForward),
+                })
+            }
+            AmbiguousOffset::Fold { before, after } => {
+                let (first, second) = (at(before)?, at(after)?);
+                let is_second = self.is_second(first, second);
+                Ok(Resolved {
+                    timestamp: if is_second { second } else { first },
+                    said: Some(if is_second {
+                        Said::FoldSecond
+                    } else {
+                        Said::FoldFirst
+                    }),
                 })
             }
         }
     }
 
-    /// The hour of wall time around `us` is plain if both its ends are, with the same offset.
-    fn remember_plain(&mut self, us: i64, offset: Offset) {
-        const HOUR_US: i64 = 3_600_000_000;
-        let from_us = us.div_euclid(HOUR_US) * HOUR_US;
-        let until_us = from_us.saturating_add(HOUR_US);
-        let plain_at = |us: i64| {
-            Timestamp::from_microsecond(us).is_ok_and(|instant| {
-                let ambiguous = self
-                    .zone
-                    .to_ambiguous_timestamp(Offset::UTC.to_datetime(instant))
-                    .offset();
-                matches!(ambiguous, AmbiguousOffset::Unambiguous { offset: there } if there == offset)
-            })
+    /// Whether the order of the file shows the second of two instants; remembers the fold.
+    fn is_second(&mut self, first: Timestamp, second: Timestamp) -> bool {
+        let size = first.duration_until(second);
+        let same_fold = self
+            .fold
+            .filter(|fold| fold.last_as_first.duration_until(first).abs() < size);
+        let (is_second, file_runs_backwards) = match same_fold {
+            Some(fold) => {
+                let stepped_back = first < fold.last_as_first && !fold.file_runs_backwards;
+                (fold.second || stepped_back, fold.file_runs_backwards)
+            }
+            None => match self.before {
+                Some(before) => (first < before && before <= second, before > second),
+                None => (false, false),
+            },
         };
-        // Zones change on quarters of an hour; four looks and the end see every change within it.
-        let quarters = [0, 15, 30, 45].map(|minutes| from_us.saturating_add(minutes * 60_000_000));
-        if quarters
-            .into_iter()
-            .chain([until_us.saturating_sub(1)])
-            .all(plain_at)
-        {
-            self.plain = Some(Plain {
-                from_us,
-                until_us,
-                offset,
-            });
+        self.fold = Some(Fold {
+            last_as_first: first,
+            second: is_second,
+            file_runs_backwards,
+        });
+        is_second
+    }
+
+    /// The wall times around an instant that one offset holds for and no other: from the change of the zone
+    /// before it to the one after it, without what a fold or a gap touches.
+    fn plain_around(&self, instant: Timestamp, offset: Offset) -> Plain {
+        let offset_us = micros(offset);
+        let nanosecond = SignedDuration::from_nanos(1);
+        // `preceding` leaves out a change at the very instant, so it is asked a moment later.
+        let later = instant.checked_add(nanosecond).unwrap_or(instant);
+        let from_us = self.zone.preceding(later).next().map_or(i64::MIN, |change| {
+            let earlier = change.timestamp().checked_sub(nanosecond);
+            let offset_before = earlier.map_or(offset, |earlier| self.zone.to_offset(earlier));
+            change
+                .timestamp()
+                .as_microsecond()
+                .saturating_add(offset_us.max(micros(offset_before)))
+        });
+        let until_us = self.zone.following(instant).next().map_or(i64::MAX, |change| {
+            change
+                .timestamp()
+                .as_microsecond()
+                .saturating_add(offset_us.min(micros(change.offset())))
+        });
+        Plain {
+            from_us,
+            until_us,
+            offset,
         }
     }
+}
+
+fn micros(offset: Offset) -> i64 {
+    i64::from(offset.seconds()) * 1_000_000
 }
 
 /// A zone by its IANA name (bundled data only), or a fixed offset such as `+01:00`.
@@ -176,130 +214,25 @@ pub fn zone(name: &str) -> Option<TimeZone> {
 
 /// `±HH:MM` (also `±HHMM`, `±HH`, `Z`) as seconds east.
 fn offset_seconds(text: &str) -> Option<i32> {
-    if text == "Z" || text == "z" {
-        return Some(0);
+    let two = |tens: u8, ones: u8| {
+        (tens.is_ascii_digit() && ones.is_ascii_digit())
+            .then(|| i32::from(tens - b'0') * 10 + i32::from(ones - b'0'))
+    };
+    let (sign, hours, minutes) = match *text.as_bytes() {
+        [b'Z' | b'z'] => return Some(0),
+        [sign, h1, h2] => (sign, two(h1, h2)?, 0),
+        [sign, h1, h2, m1, m2] | [sign, h1, h2, b':', m1, m2] => (sign, two(h1, h2)?, two(m1, m2)?),
+        _ => return None,
+    };
+    if hours > 18 || minutes > 59 {
+        return None;
     }
-    let sign = match text.as_bytes().first()? {
-        b'+' => 1,
-        b'-' => -1,
-        _ => return None,
-    };
-    let digits: String = text.get(1..)?.chars().filter(|c| *c != ':').collect();
-    let (hours, minutes) = match digits.len() {
-        2 => (digits.as_str(), "0"),
-        4 => digits.split_at(2),
-        _ => return None,
-    };
-    let (hours, minutes): (i32, i32) = (hours.parse().ok()?, minutes.parse().ok()?);
-    (hours <= 18 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
+    match sign {
+        b'+' => Some(hours * 3600 + minutes * 60),
+        b'-' => Some(-hours * 3600 - minutes * 60),
+        _ => None,
+    }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use jiff::civil::date;
-
-    fn wall(at: DateTime) -> ImportedTime {
-        ImportedTime::Wall(Offset::UTC.to_timestamp(at).unwrap().as_microsecond())
-    }
-
-    fn run(zone_name: &str, walls: &[DateTime]) -> Vec<(String, Option<Said>)> {
-        let mut resolver = Resolver::new(zone(zone_name).unwrap(), 0);
-        walls
-            .iter()
-            .map(|at| {
-                let resolved = resolver.resolve(wall(*at)).unwrap();
-                (resolved.timestamp.to_string(), resolved.said)
-            })
-            .collect()
-    }
-
-    #[test]
-    fn an_hour_that_comes_twice_takes_the_first_unless_the_file_shows_the_second() {
-        // Central European Summer Time ended on 2026-10-25 at 03:00, when the clocks went back to 02:00.
-        let day = date(2026, 10, 25);
-        let seen = run(
-            "Europe/Berlin",
-            &[
-                day.at(1, 59, 0, 0),
-                day.at(2, 30, 0, 0),
-                day.at(2, 59, 0, 0),
-                day.at(2, 10, 0, 0),
-                day.at(2, 40, 0, 0),
-                day.at(3, 0, 0, 0),
-            ],
-        );
-        let expected = [
-            ("2026-10-24T23:59:00Z", None),
-            ("2026-10-25T00:30:00Z", Some(Said::FoldFirst)),
-            ("2026-10-25T00:59:00Z", Some(Said::FoldFirst)),
-            ("2026-10-25T01:10:00Z", Some(Said::FoldSecond)),
-            ("2026-10-25T01:40:00Z", Some(Said::FoldSecond)),
-            ("2026-10-25T02:00:00Z", None),
-        ];
-        assert_eq!(seen, expected.map(|(text, said)| (text.to_owned(), said)));
-    }
-
-    #[test]
-    fn a_skipped_hour_is_moved_forward_by_the_gap() {
-        let spring = run("Europe/Berlin", &[date(2026, 3, 29).at(2, 30, 0, 0)]);
-        assert_eq!(
-            spring,
-            [("2026-03-29T01:30:00Z".to_owned(), Some(Said::GapMovedForward))]
-        );
-        // Lord Howe Island moves its clocks by half an hour.
-        let half = run("Australia/Lord_Howe", &[date(2026, 10, 4).at(2, 15, 0, 0)]);
-        assert_eq!(
-            half,
-            [("2026-10-03T15:45:00Z".to_owned(), Some(Said::GapMovedForward))]
-        );
-    }
-
-    #[test]
-    fn remembering_plain_hours_changes_nothing() {
-        for name in [
-            "Europe/Lisbon",
-            "America/New_York",
-            "Australia/Lord_Howe",
-            "Asia/Kathmandu",
-            "UTC",
-        ] {
-            let zone = zone(name).unwrap();
-            let mut resolver = Resolver::new(zone.clone(), 0);
-            for minute in 0..(370 * 24 * 4) {
-                let us = 1_767_225_600_000_000 + minute * 15 * 60_000_000;
-                let found = resolver.resolve(ImportedTime::Wall(us)).unwrap();
-                let fresh = Resolver::new(zone.clone(), 0)
-                    .resolve(ImportedTime::Wall(us))
-                    .unwrap();
-                if !matches!(found.said, Some(Said::FoldFirst | Said::FoldSecond)) {
-                    assert_eq!(found, fresh, "{name} {us}");
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn a_clock_that_was_wrong_is_put_right() {
-        let mut resolver = Resolver::new(zone("Europe/Lisbon").unwrap(), -3_600_000_000);
-        let noon = resolver.resolve(wall(date(2026, 1, 10).at(13, 0, 0, 0))).unwrap();
-        assert_eq!(noon.timestamp.to_string(), "2026-01-10T12:00:00Z");
-        let instant = resolver.resolve(ImportedTime::Instant(3_600_000_000)).unwrap();
-        assert_eq!(instant.timestamp, Timestamp::UNIX_EPOCH);
-    }
-
-    #[test]
-    fn zones_and_offsets() {
-        assert!(zone("Europe/Lisbon").is_some() && zone("+01:00").is_some() && zone("-0330").is_some());
-        assert!(zone("Europe/Atlantis").is_none() && zone("+25:00").is_none() && zone("").is_none());
-        let mut resolver = Resolver::new(TimeZone::UTC, 0);
-        assert_eq!(
-            resolver.resolve(ImportedTime::Wall(i64::MAX)),
-            Err(OutsideCalendar)
-        );
-        assert_eq!(
-            resolver.resolve(ImportedTime::Instant(i64::MIN)),
-            Err(OutsideCalendar)
-        );
-    }
-}
+mod tests;
