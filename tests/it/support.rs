@@ -126,6 +126,8 @@ impl TestSite {
             .filter_map(Result::ok)
             .filter(|entry| entry.path().join("survey.json").is_file())
             .map(|entry| entry.file_name().to_string_lossy().into_owned())
+            // A folder that is being put in place or removed begins with a dot.
+            .filter(|name| !name.starts_with('.'))
             .collect();
         ids.sort();
         ids
