@@ -120,14 +120,21 @@ impl Book {
                 replaces,
             } => {
                 // Added before the old one goes, so that the survey keeps its id.
-                let touched = self.add(*content, placement, &BTreeSet::new());
+                let touched = self.add(*content, placement, &BTreeSet::new(), Vec::new());
                 if let Some(old) = replaces {
                     self.remove(*old, &touched);
                 }
             }
             Arrival::Renoted { content, placement } => {
+                // A survey of this file alone that only changes in itself keeps its id.
+                let alone: Vec<Survey> = self
+                    .surveys
+                    .iter()
+                    .filter(|survey| survey.parts.keys().eq([content]))
+                    .cloned()
+                    .collect();
                 let touched = self.remove(*content, &BTreeSet::new());
-                self.add(*content, placement, &touched);
+                self.add(*content, placement, &touched, alone);
             }
             Arrival::Withdrawn { content } => {
                 self.remove(*content, &BTreeSet::new());
@@ -156,13 +163,15 @@ impl Book {
         entries
     }
 
-    /// Adds a content; surveys named in `counted` have this arrival in their revision already. Gives the
-    /// ids of the surveys it touched.
+    /// Adds a content; surveys named in `counted` have this arrival in their revision already, and `emptied`
+    /// held nothing else before: what reaches no other survey but one of these goes on under its id. Gives
+    /// the ids of the surveys it touched.
     fn add(
         &mut self,
         content: usize,
         placement: &Placement,
         counted: &BTreeSet<(String, String)>,
+        mut emptied: Vec<Survey>,
     ) -> BTreeSet<(String, String)> {
         let mut touched = BTreeSet::new();
         for span in &placement.spans {
@@ -181,6 +190,21 @@ impl Book {
                 )
             });
             let Some((&keeper, others)) = reached.split_first() else {
+                let same = emptied.iter().position(|survey| {
+                    survey.tank == placement.tank
+                        && survey.scene == placement.scene
+                        && survey.span().is_some_and(|whole| whole.reaches(span))
+                });
+                if let Some(same) = same {
+                    let survey = emptied.remove(same);
+                    touched.insert((survey.tank.clone(), survey.id.clone()));
+                    self.surveys.push(Survey {
+                        parts: BTreeMap::from([(content, vec![*span])]),
+                        revision: survey.revision + 1,
+                        ..survey
+                    });
+                    continue;
+                }
                 let id = self.free_id(&placement.tank, placement.scene.as_deref(), span.start);
                 touched.insert((placement.tank.clone(), id.clone()));
                 self.surveys.push(Survey {
@@ -423,6 +447,33 @@ mod tests {
                 row("2026-01-01-noon", &[0], 1, &[])
             ]
         );
+    }
+
+    #[test]
+    fn a_note_that_moves_nothing_makes_a_new_revision_under_the_same_id() {
+        let noted = |content, scene, span| Arrival::Renoted {
+            content,
+            placement: placement(scene, &[span]),
+        };
+        let arrivals = [
+            came(0, None, &[hours(1.0, 2.0)]),
+            noted(0, None, hours(1.0, 2.0)),
+            noted(0, None, hours(3.0, 4.0)),
+        ];
+        assert_eq!(ids(&arrivals), [row("2026-01-01", &[0], 3, &[])]);
+        // A clock that was wrong by days makes it another survey.
+        let other_day = [
+            came(0, None, &[hours(1.0, 2.0)]),
+            noted(0, None, hours(49.0, 50.0)),
+        ];
+        assert_eq!(ids(&other_day), [row("2026-01-03", &[0], 1, &[])]);
+        // Where it now reaches another survey it joins that one.
+        let joined = [
+            came(0, None, &[hours(1.0, 2.0)]),
+            came(1, None, &[hours(9.0, 10.0)]),
+            noted(0, None, hours(6.0, 7.0)),
+        ];
+        assert_eq!(ids(&joined), [row("2026-01-01-2", &[0, 1], 2, &[])]);
     }
 
     #[test]
