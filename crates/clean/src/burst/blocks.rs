@@ -9,7 +9,7 @@ pub const BLOCK: usize = 4096;
 
 /// A burst of any length in bounded memory: blocks of [`BLOCK`] readings are judged one after another, and
 /// their values averaged by how many readings are in them. Up to one block it gives what
-/// [`judge`](super::judge) gives.
+/// [`judge`](super::judge) gives. The last block may be short, and is judged by what it has.
 #[derive(Debug, Clone)]
 pub struct BlockedBurst {
     settings: BurstSettings,
