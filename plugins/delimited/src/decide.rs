@@ -173,6 +173,7 @@ impl<'a> Decider<'a> {
         }
         self.tell_dialect();
         let time = self.time(timing)?;
+        self.tell_unused_date(time.is_none());
         let values = self.values(&roles)?;
         let places = [self.place(0, &roles)?, self.place(1, &roles)?, self.place(2, &roles)?];
         let tilt = self.angle(&roles)?;
@@ -202,6 +203,7 @@ impl<'a> Decider<'a> {
             names: self.table.names.clone(),
             splitter: self.splitter,
             comment: self.layout.comment.clone(),
+            hash_comments: self.table.hash_comments,
             skip_end: self.layout.skip_end,
             time,
             values,
@@ -434,6 +436,25 @@ impl<'a> Decider<'a> {
             self.tell(true, "time", format!("the header says UTC{sign}{:02}:{:02}", minutes / 60, minutes % 60));
         }
         Ok(Some(time))
+    }
+
+    /// A date above the table is not taken for the readings', but it is worth a word where they have none.
+    fn tell_unused_date(&mut self, without_time: bool) {
+        if !without_time || self.layout.is_given {
+            return;
+        }
+        let found = self.table.preamble.iter().find_map(|row| {
+            let mut pieces = row.cells.iter().flat_map(|cell| cell.splitn(2, [':', '='])).map(|piece| header::bare(piece).trim());
+            let key = pieces.find(|piece| !piece.is_empty())?;
+            let value = pieces.find(|piece| !piece.is_empty())?;
+            let is_date = names::read(key).is_some_and(|named| named.role == names::Role::Time)
+                && order::find(&[value], Hints::default()) != order::Verdict::None;
+            is_date.then(|| (row.line, value.to_owned()))
+        });
+        if let Some((line, value)) = found {
+            let text = format!("\"{value}\" may be the day of these readings, but was not used; say so in a layout's [head] or in the note");
+            self.problems.push((line, 0, text));
+        }
     }
 
     /// A column is called time but holds plain numbers: say so rather than pass it over.

@@ -51,10 +51,11 @@ const NOT_TEXT: &[(&[u8], &str)] = &[
     (b"7z\xbc\xaf", "a 7z archive; unpack it first"),
 ];
 
-/// Finds the encoding from a file's first bytes; `whole` where these are all. The error is a sentence.
-pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, String> {
+/// Finds the encoding from a file's first bytes; `whole` where these are all. The error is a line, 0 for the whole file,
+/// and a sentence.
+pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
     if start.starts_with(b"\xff\xfe\0\0") || start.starts_with(b"\0\0\xfe\xff") {
-        return Err("this text is in UTF-32, which is not read; save it as UTF-8".to_owned());
+        return Err((0, "this text is in UTF-32, which is not read; save it as UTF-8".to_owned()));
     }
     for (encoding, mark) in [
         (Kind::Utf8, &b"\xef\xbb\xbf"[..]),
@@ -66,14 +67,15 @@ pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, String> {
         }
     }
     if let Some((_, what)) = NOT_TEXT.iter().find(|(magic, _)| start.starts_with(magic)) {
-        return Err(format!("this is no text but {what}"));
+        return Err((0, format!("this is no text but {what}")));
     }
     let assumed = |kind| Ok(Found { kind, mark: 0, assumed: true });
     if let Some(kind) = utf16_by_zeros(start) {
         return assumed(kind);
     }
     if let Some(at) = start.iter().position(|byte| *byte == 0) {
-        return Err(format!("this is no text: byte {} is zero", at + 1));
+        let line = start.iter().take(at).filter(|byte| **byte == b'\n').count() as u64 + 1;
+        return Err((line, format!("this is no text: byte {} of the file is zero; export it again", at + 1)));
     }
     let (valid, invalid) = utf8_counts(start, whole);
     if invalid == 0 || valid > invalid {
@@ -279,7 +281,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn kind(start: &[u8]) -> Result<String, String> {
-        find(start, true).map(|found| found.kind.name())
+        find(start, true).map(|found| found.kind.name()).map_err(|(_, text)| text)
     }
 
     fn utf16(text: &str, big: bool) -> Vec<u8> {

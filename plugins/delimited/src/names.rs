@@ -84,7 +84,7 @@ const YEAR: Language = Language::YearFirst;
 
 /// Whole names, folded, separated by `|`.
 const NAMES: &[(Role, Strength, Language, &str)] = &[
-    (Role::Time, Strength::Exact, OPEN, "time|date|datetime|date time|timestamp|time stamp|date and time|time of day|measured at|logged at|recorded at|taken at|sampled at|local time|utc|utc time|time utc|date utc|datetime utc|timestamp utc|gmt|iso time|reading time|measurement time|measurement date|sample time|sample date|sampling time|sampling date|reading date|log time|record time|date hour|when|local datetime|local date time"),
+    (Role::Time, Strength::Exact, OPEN, "time|date|datetime|date time|timestamp|time stamp|date and time|time of day|measured at|logged at|recorded at|taken at|sampled at|local time|utc|utc time|time utc|date utc|datetime utc|timestamp utc|gmt|iso time|reading time|measurement time|measurement date|sample time|sample date|sampling time|sampling date|reading date|log time|record time|date hour|when|local datetime|local date time|ts|epoch|epoch time|unix|unix time|unixtime|unix timestamp|posix time"),
     (Role::Time, Strength::Exact, DAY, "datum|zeit|uhrzeit|zeitpunkt|zeitstempel|datum zeit|datum uhrzeit|datum und uhrzeit|datum und zeit|messzeit|messdatum|messzeitpunkt|ortszeit|tag|heure|horodatage|horodate|date heure|date et heure|temps|date mesure|date de mesure|heure de mesure|heure locale|fecha|hora|fecha hora|fecha y hora|tiempo|marca de tiempo|fecha de medicion|data|data hora|data e hora|data ora|data e ora|ora|orario|tempo|carimbo de data hora|data da medicao|datum tijd|tijd|tijdstip|tijdstempel|datum en tijd|czas|data i czas|data czas|data i godzina|godzina|data pomiaru|czas pomiaru|dato|tid|tidspunkt|dato tid|dato og tid|dato klokkeslaet|klokkeslaet|klokkeslett|cas|datum cas|datum a cas|cas mereni|datum mereni|\u{434}\u{430}\u{442}\u{430}|\u{432}\u{440}\u{435}\u{43c}\u{44f}|\u{434}\u{430}\u{442}\u{430} \u{432}\u{440}\u{435}\u{43c}\u{44f}|\u{434}\u{430}\u{442}\u{430} \u{438} \u{432}\u{440}\u{435}\u{43c}\u{44f}"),
     (Role::Time, Strength::Exact, YEAR, "datum tid|datum och tid|tidpunkt|klockslag|matdatum|mattid|idopont|datum ido|ido|\u{65e5}\u{6642}|\u{65e5}\u{4ed8}|\u{6642}\u{523b}|\u{6642}\u{9593}|\u{6e2c}\u{5b9a}\u{65e5}\u{6642}|\u{6e2c}\u{5b9a}\u{65e5}|\u{6e2c}\u{5b9a}\u{6642}\u{523b}|\u{8a08}\u{6e2c}\u{65e5}\u{6642}|\u{5e74}\u{6708}\u{65e5}|\u{65e5}\u{671f}|\u{65f6}\u{95f4}|\u{65e5}\u{671f}\u{65f6}\u{95f4}|\u{6d4b}\u{91cf}\u{65f6}\u{95f4}|\u{91c7}\u{96c6}\u{65f6}\u{95f4}|\u{65f6}\u{95f4}\u{6233}"),
     (Role::Part(Part::Year), Strength::Exact, OPEN, "year|yyyy"),
@@ -110,10 +110,10 @@ const NAMES: &[(Role, Strength, Language, &str)] = &[
     (Role::X, Strength::Exact, OPEN, "x|from left|left|from left side|distance from left"),
     (Role::X, Strength::Exact, DAY, "von links|links|abstand links|abstand von links|depuis la gauche|gauche|distance gauche|desde la izquierda|izquierda|da esquerda|esquerda|da sinistra|sinistra|van links|vanaf links|od lewej|fra venstre|zleva"),
     (Role::X, Strength::Exact, YEAR, "fran vanster|\u{5de6}\u{304b}\u{3089}"),
-    (Role::Y, Strength::Exact, OPEN, "y|from bottom|above bottom|from the bottom|height above bottom|distance from bottom"),
+    (Role::Y, Strength::Exact, OPEN, "y|from bottom|bottom|above bottom|from the bottom|height above bottom|distance from bottom"),
     (Role::Y, Strength::Exact, DAY, "von unten|uber boden|uber grund|abstand boden|vom boden|depuis le fond|desde el fondo|do fundo|dal fondo|vanaf bodem|boven bodem|od dna|fra bunden|ode dna"),
     (Role::Y, Strength::Exact, YEAR, "fran botten|\u{5e95}\u{304b}\u{3089}"),
-    (Role::Z, Strength::Exact, OPEN, "z|from front|from the front|distance from front"),
+    (Role::Z, Strength::Exact, OPEN, "z|from front|front|from the front|distance from front"),
     (Role::Z, Strength::Exact, DAY, "von vorne|von vorn|abstand vorne|depuis l avant|desde el frente|da frente|dal davanti|vanaf voorkant|van voren|od przodu|fra front|zepredu"),
     (Role::Z, Strength::Exact, YEAR, "framifran|\u{524d}\u{304b}\u{3089}"),
     (Role::Vertical, Strength::Exact, OPEN, "depth|height|water depth|sensor depth|probe depth|measuring depth|elevation|level|pressure depth|from top|from surface|below surface"),
@@ -151,6 +151,9 @@ const ASIDE_WORDS: &str = "sd std stdev stddev stdabw standardabweichung deviati
      count counts flag flags quality qc status limit target setpoint soll ziel min minimum max maximum dli percent \
      proz prozent pct gain offset calibration factor faktor ratio channel battery";
 
+/// Words for a side of the tank that may head other things too.
+const SIDES: &str = "left bottom front links gauche izquierda esquerda sinistra";
+
 /// What a column's header tells; `None` where the name means nothing we know.
 pub(crate) fn read(header: &str) -> Option<Named> {
     let header = header.trim().trim_matches(['"', '\'', '\u{feff}']).trim();
@@ -170,6 +173,13 @@ pub(crate) fn read(header: &str) -> Option<Named> {
         Some(found) => found,
         None => contained(&name)?,
     };
+    // `left` alone may head a place, or a light on the left: only a unit of length makes it a place.
+    let is_side = matches!(role, Role::X | Role::Y | Role::Z)
+        && SIDES.split(' ').any(|side| side == name)
+        && !unit.as_deref().is_some_and(|unit| units::length(unit).is_some());
+    if is_side {
+        return None;
+    }
     // `PAR (left probe)` is not simply PAR.
     let says_more = extras.iter().any(|text| offset(text).is_none() && crate::datetime::order::hint(text).is_none());
     if says_more && role == Role::Value {
@@ -426,6 +436,8 @@ mod tests {
             ("from_left_cm", Some((Role::X, Exact))),
             ("pos y", Some((Role::Y, Exact))),
             ("Z-Achse", Some((Role::Z, Exact))),
+            ("left", None),
+            ("Left (cm)", Some((Role::X, Exact))),
             ("Tiefe [cm]", Some((Role::Vertical, Exact))),
             ("Temp \u{b0}C", Some((Role::Temperature, Exact))),
             ("Uhrzeit", Some((Role::Time, Exact))),

@@ -191,7 +191,8 @@ pub(crate) fn parse(cell: &str, marks: Marks) -> Option<f64> {
     }
     push_whole(whole, marks, &mut plain)?;
     if let Some(fraction) = fraction {
-        if whole.is_empty() && fraction.is_empty() {
+        // `5.` is a number to many programs; `5,` is the end of a clause.
+        if fraction.is_empty() && (whole.is_empty() || decimal == ',') {
             return None;
         }
         plain.push('.');
@@ -256,7 +257,7 @@ fn short(bytes: &[u8], decimal: u8) -> Option<f64> {
         }
     }
     let decimals = mark.map_or(0, |mark| count - mark);
-    if count == 0 || count > 15 {
+    if count == 0 || count > 15 || decimals == 0 && mark.is_some() {
         return None;
     }
     let size = value as f64 / POWERS.get(decimals)?;
@@ -293,6 +294,7 @@ mod tests {
             ("\u{2212}3,5", Marks::COMMA, Some(-3.5)),
             (",5", Marks::COMMA, Some(0.5)),
             ("5.", Marks::POINT, Some(5.0)),
+            ("5,", Marks::COMMA, None),
             ("1,5E+03", Marks::COMMA, Some(1500.0)),
             ("12,34", Marks::POINT, None),
             ("0,123", Marks::POINT, None),

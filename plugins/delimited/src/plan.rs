@@ -22,6 +22,8 @@ pub(crate) struct Plan {
     /// The header, in case it is repeated.
     pub(crate) names: Vec<String>,
     pub(crate) comment: Option<String>,
+    /// Without a comment mark stated: lines that begin with `#` are comments, whatever their width.
+    pub(crate) hash_comments: bool,
     pub(crate) skip_end: u64,
     pub(crate) time: Option<TimeFrom>,
     pub(crate) values: Vec<ValueFrom>,

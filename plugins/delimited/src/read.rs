@@ -102,6 +102,8 @@ fn stream(source: &mut Source, reader: &mut Reader) -> Result<(), Failure> {
 enum Odd {
     /// The row is not one of the table.
     Row(String),
+    /// The row tells about the others.
+    Totals,
     Fails(Failure),
 }
 
@@ -184,15 +186,15 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         if plan.comment.as_ref().is_some_and(is_comment) || record.is_empty(text) {
             return Ok(());
         }
+        let width = plan.width;
+        let fits = record.len() == width || record.len() == width + 1 && record.cell(text, width).is_empty();
+        if plan.comment.is_none() && (plan.hash_comments || !fits) && record.cell(text, 0).starts_with('#') {
+            return Ok(());
+        }
         if is_rule_record(record, text) || repeats(record, text, &plan.names) {
             return Ok(());
         }
-        let width = plan.width;
-        let fits = record.len() == width || record.len() == width + 1 && record.cell(text, width).is_empty();
         if !fits {
-            if plan.comment.is_none() && record.cell(text, 0).starts_with('#') {
-                return Ok(());
-            }
             let cells = if record.len() == 1 { "cell" } else { "cells" };
             return self.odd(line, &format!("this line has {} {cells} where the table has {width}", record.len()));
         }
@@ -205,6 +207,11 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         match self.readings(record, text, line, stores) {
             Ok(()) => Ok(()),
             Err(Odd::Row(why)) => self.odd(line, &why),
+            Err(Odd::Totals) => {
+                self.rows += 1;
+                self.out.problem(line, 0, "this looks like a line of totals, not like a reading; it has no value here");
+                self.out.push(&Row { row: line, ..Row::default() })
+            }
             Err(Odd::Fails(failure)) => Err(failure),
         }
     }
@@ -223,7 +230,7 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         [row.x, row.y, row.z] = places;
         let unplaced = row.time.is_none() && places.iter().all(Option::is_none);
         if unplaced && names::is_summary(record.cell(text, 0)) {
-            return Err(Odd::Row("this looks like a line of totals, not like a reading".to_owned()));
+            return Err(Odd::Totals);
         }
         if let Some(from) = &plan.tilt {
             row.tilt_deg = self.number(from, record, text, line, false, number)?;

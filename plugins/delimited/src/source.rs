@@ -36,7 +36,7 @@ impl<'s, 'i> Source<'s, 'i> {
         start.truncate(length);
         let found = match label {
             Some((label, index)) => encoding::named(label, &start).map_err(|text| Failure::option(index, text))?,
-            None => encoding::find(&start, ended).map_err(|text| Failure::unusable(0, 0, text))?,
+            None => encoding::find(&start, ended).map_err(|(line, text)| Failure::unusable(line, 0, text))?,
         };
         let mut source = Source {
             input,

@@ -339,6 +339,8 @@ fn times_for(text: &str) -> Vec<Piece> {
         "%H\u{65f6}%M\u{5206}%S\u{79d2}",
         "%H\u{65f6}%M\u{5206}",
         "%H:%M Uhr",
+        "%H.%M Uhr",
+        "%H Uhr %M",
         "%H:%M:%S Uhr",
     ] {
         out.extend(piece(known, Order::Clear, ' '));
@@ -353,7 +355,7 @@ fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
         return out;
     }
     if let Some(number) = decimal(cell) {
-        counted(cell, number, hints, &mut out);
+        counted(cell, number, &mut out);
         compact(cell, hints, &mut out);
     } else if cell.bytes().take_while(u8::is_ascii_digit).count() == 8 {
         compact(cell, hints, &mut out);
@@ -400,7 +402,7 @@ fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
 }
 
 /// Unix times and spreadsheet days.
-fn counted(cell: &str, number: f64, hints: Hints, out: &mut Vec<Candidate>) {
+fn counted(cell: &str, number: f64, out: &mut Vec<Candidate>) {
     let mut add = |clock| out.push(Candidate { clock, order: Order::Clear, against: 0 });
     let unix = |text: &str, item| Clock::Format(Format::from_items(text.to_owned(), vec![item]));
     // 1995-01-01 to 2100-12-31.
@@ -408,7 +410,7 @@ fn counted(cell: &str, number: f64, hints: Hints, out: &mut Vec<Candidate>) {
         add(unix("unix", Item::Unix));
     } else if (788_918_400_000.0..4_133_980_800_000.0).contains(&number) && !cell.contains([',', '.']) {
         add(unix("unix-ms", Item::UnixMillis));
-    } else if (34_700.0..73_416.0).contains(&number) && hints.leaning != Some(Leaning::TimeOfDay) {
+    } else if (34_700.0..73_416.0).contains(&number) {
         add(Clock::Serial { epoch_1904: false });
     }
 }
@@ -493,6 +495,9 @@ fn weekday(cell: &str) -> (Option<Piece>, &str) {
 /// Adds the candidate made of these pieces.
 fn push(out: &mut Vec<Candidate>, pieces: &[&Option<Piece>], hints: Hints) {
     let (mut text, mut items, mut order, mut against) = (String::new(), Vec::new(), Order::Clear, 0);
+    // Where the clock has twelve hours and a.m., a language that puts the day first no longer tells.
+    let twelve_hours = pieces.iter().filter_map(|piece| piece.as_ref()).any(|piece| piece.items.contains(&Item::HalfOfDay));
+    let hints = Hints { day_first: hints.day_first && !twelve_hours, ..hints };
     for piece in pieces.iter().filter_map(|piece| piece.as_ref()) {
         text.push_str(&piece.text);
         items.extend_from_slice(&piece.items);

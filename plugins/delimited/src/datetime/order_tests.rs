@@ -99,6 +99,7 @@ fn custom_decides_where_it_can() {
     assert!(found(&["03.04.26"], day_first).is_none());
     assert!(found(&["03-04-26"], day_first).is_none());
     assert!(found(&["03.04.26"], Hints::default()).is_none());
+    assert!(found(&["03/04/2026 10:00 AM"], day_first).is_none());
     // A row beats custom.
     assert_eq!(found(&["03/04/2026", "03/14/2026"], day_first).unwrap().order, Order::MonthFirst);
     let stated = Hints { stated: Some(Order::MonthFirst), ..Hints::default() };

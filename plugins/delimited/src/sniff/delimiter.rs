@@ -2,7 +2,7 @@
 
 use super::{HeadRow, Kind, head_rows, kind};
 use crate::lines::{Delimiter, Splitter};
-use crate::names::{self, Strength};
+use crate::names::{self, Role, Strength};
 
 /// The file's head under one delimiter.
 #[derive(Debug, Clone)]
@@ -48,9 +48,16 @@ pub(crate) fn find(
         let quote = given.quote.unwrap_or_else(|| Some(quote_in(text)));
         let splitter = Splitter::new(delimiter, quote);
         let rows = head_rows(text, last, &splitter, most);
+        let senses: Vec<f64> = rows.iter().map(|row| row_sense(row, delimiter)).collect();
         let stated = given.delimiter.is_some();
-        let Some((width, mut score)) = best_width(&rows, delimiter, stated) else { continue };
-        score *= header_bonus(&rows, width, is_header);
+        let Some(width) = best_width(&rows, &senses, delimiter, stated) else { continue };
+        let (header, bonus) = header_bonus(&rows, width, is_header);
+        let below = rows.iter().zip(&senses).skip(header).filter(|(row, _)| row.has_width(width));
+        let mut score = bonus * below.map(|(_, sense)| sense).sum::<f64>();
+        if delimiter == Delimiter::Blanks {
+            // Any text falls apart at blanks; they part cells only where nothing else does nearly as well.
+            score *= 0.85;
+        }
         if best.as_ref().is_none_or(|best| score > best.score * 1.001) {
             best = Some(Split { splitter, rows, width, score });
         }
@@ -67,28 +74,22 @@ fn quote_in(text: &str) -> u8 {
     if around('"') == 0 && around('\'') >= 2 { b'\'' } else { b'"' }
 }
 
-/// The number of cells that most lines with measurements share, and how well they fill them. Under a delimiter that a
-/// layout states, lines without measurements count where there are no others.
-fn best_width(rows: &[HeadRow], delimiter: Delimiter, stated: bool) -> Option<(usize, f64)> {
+/// The number of cells that the lines of most sense share. Under a delimiter that a layout states, lines without
+/// measurements count where there are no others.
+fn best_width(rows: &[HeadRow], senses: &[f64], delimiter: Delimiter, stated: bool) -> Option<usize> {
     let mut widths: Vec<(usize, f64)> = Vec::new();
-    let kinds_of = |row: &HeadRow| -> Vec<Kind> { row.cells.iter().map(|cell| kind(cell)).collect() };
-    let any_measured = rows.iter().any(|row| kinds_of(row).iter().any(|kind| kind.is_measured()));
-    for row in rows {
-        let kinds = kinds_of(row);
-        let measured = kinds.iter().any(|kind| kind.is_measured());
-        if !measured && (any_measured || !stated || row.is_empty()) {
+    let any = senses.iter().any(|sense| *sense > 0.0);
+    for (row, sense) in rows.iter().zip(senses) {
+        let sense = if !any && stated && !row.is_empty() { 1.0 } else { *sense };
+        if sense == 0.0 {
             continue;
         }
-        // A whole line that looks like a date is likelier one that was not split.
-        let whole_line = delimiter == Delimiter::None;
-        let sense_of = |kind: &Kind| if whole_line && *kind == Kind::Moment { 0.3 } else { sense(*kind) };
-        let sense = kinds.iter().map(sense_of).sum::<f64>() / kinds.len() as f64;
         let mut add = |width: usize| match widths.iter_mut().find(|(known, _)| *known == width) {
             Some((_, sum)) => *sum += sense,
             None => widths.push((width, sense)),
         };
         add(row.cells.len());
-        if row.cells.len() > 2 && kinds.last() == Some(&Kind::Empty) {
+        if row.cells.len() > 2 && row.cells.last().is_some_and(String::is_empty) {
             // A delimiter at the line's end: the narrower table is the likelier one.
             add(row.cells.len() - 1);
         }
@@ -96,42 +97,64 @@ fn best_width(rows: &[HeadRow], delimiter: Delimiter, stated: bool) -> Option<(u
     let least = if delimiter == Delimiter::None { 1 } else { 2 };
     widths.retain(|(width, _)| *width >= least);
     widths.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    widths.first().copied()
+    widths.first().map(|(width, _)| *width)
 }
+
+/// How much sense the filled cells of a row make, 0 to 1; 0 for a row without measurements or split wrongly.
+fn row_sense(row: &HeadRow, delimiter: Delimiter) -> f64 {
+    let kinds: Vec<Kind> = row.cells.iter().map(|cell| kind(cell)).collect();
+    if !kinds.iter().any(|kind| kind.is_measured()) {
+        return 0.0;
+    }
+    // A whole line that looks like a date is likelier one that was not split.
+    let whole_line = delimiter == Delimiter::None;
+    let sense_of = |kind: &Kind| if whole_line && *kind == Kind::Moment { 0.3 } else { sense(*kind) };
+    let filled = kinds.iter().filter(|kind| **kind != Kind::Empty).count().max(1);
+    let sense = kinds.iter().map(sense_of).sum::<f64>() / filled as f64;
+    if sense < LEAST_SENSE { 0.0 } else { sense }
+}
+
+/// A line whose filled cells make less sense than this on the average was split wrongly.
+const LEAST_SENSE: f64 = 0.6;
 
 fn sense(kind: Kind) -> f64 {
     match kind {
         Kind::Number | Kind::Moment => 1.0,
         Kind::Word => 0.7,
-        Kind::Missing => 0.6,
-        Kind::Empty => 0.5,
+        Kind::Missing => 0.8,
+        Kind::Empty => 0.0,
         Kind::Mixed => 0.15,
     }
 }
 
-/// A row of names above the table speaks for a delimiter.
-fn header_bonus(rows: &[HeadRow], width: usize, is_header: &dyn Fn(&HeadRow) -> bool) -> f64 {
-    if rows.iter().take(200).any(|row| is_header(row)) {
-        return 3.0;
+/// A row of names speaks for a delimiter: where it stands, and how loudly. Only what is below it counts then.
+fn header_bonus(rows: &[HeadRow], width: usize, is_header: &dyn Fn(&HeadRow) -> bool) -> (usize, f64) {
+    if let Some(at) = rows.iter().take(MOST_ABOVE).position(is_header) {
+        return (at + 1, 3.0);
     }
-    let mut known = 0;
-    for row in rows.iter().take(200).filter(|row| row.has_width(width)) {
+    let (mut at, mut most) = (0, 0);
+    for (n, row) in rows.iter().enumerate().take(MOST_ABOVE).filter(|(_, row)| row.has_width(width)) {
         if row.cells.iter().any(|cell| kind(cell).is_measured()) {
             continue;
         }
-        let names = row
-            .cells
-            .iter()
-            .filter(|cell| names::read(cell).is_some_and(|named| named.strength != Strength::Contains))
-            .count();
-        known = known.max(names);
+        let known = row.cells.iter().filter_map(|cell| names::read(cell)).filter(|named| named.strength != Strength::Contains);
+        let mut roles: Vec<Role> = known.map(|named| named.role).collect();
+        roles.sort_unstable();
+        roles.dedup();
+        if roles.len() > most {
+            (at, most) = (n + 1, roles.len());
+        }
     }
-    match known {
+    let bonus = match most {
         0 => 1.0,
-        1 => 1.15,
-        _ => 1.3,
-    }
+        1 => 1.2,
+        _ => 2.0,
+    };
+    (at, bonus)
 }
+
+/// Lines among which a header is looked for here.
+const MOST_ABOVE: usize = 400;
 
 #[cfg(test)]
 mod tests {

@@ -21,6 +21,8 @@ pub(crate) struct Table {
     pub(crate) start_line: u64,
     /// First line below the table that does not belong to it, if the text shows its end.
     pub(crate) end_line: Option<u64>,
+    /// The first column holds measurements, so that a line that begins with `#` is a comment.
+    pub(crate) hash_comments: bool,
     /// What stands above the header.
     pub(crate) preamble: Vec<HeadRow>,
 }
@@ -92,6 +94,7 @@ pub(crate) fn find(
         start: rows.get(start)?.start,
         start_line: rows.get(start)?.line,
         end_line: if whole { end(rows, start, &data) } else { None },
+        hash_comments: data.measured.first().copied().unwrap_or(false),
         preamble: rows.iter().take(header_at).cloned().collect(),
     })
 }

@@ -105,7 +105,7 @@ pub(crate) enum Kind {
     Missing,
     Number,
     Moment,
-    /// Text without a mark that might be a delimiter.
+    /// Text without a mark that might be a delimiter, nor numbers side by side.
     Word,
     Mixed,
 }
@@ -147,7 +147,7 @@ pub(crate) fn kind(cell: &str) -> Kind {
         Kind::Number
     } else if looks_like_moment(cell) {
         Kind::Moment
-    } else if cell.contains([',', ';', '\t', '|']) {
+    } else if cell.contains([',', ';', '\t', '|']) || cell.contains(' ') && !cell.contains(char::is_alphabetic) {
         Kind::Mixed
     } else {
         Kind::Word
@@ -185,7 +185,12 @@ fn looks_like_moment(cell: &str) -> bool {
             return false;
         }
     }
-    has_month || cell.contains(':') || marks >= 2
+    // `20260403 101500`
+    let compact = cell.split_once(' ').is_some_and(|(date, time)| {
+        let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
+        date.len() == 8 && (4..=6).contains(&time.len()) && digits(date) && digits(time)
+    });
+    has_month || compact || cell.contains(':') || marks >= 2
 }
 
 #[cfg(test)]
@@ -207,6 +212,7 @@ mod tests {
             ("A1", Kind::Word),
             ("reef-top 1-2-3", Kind::Word),
             ("1;2", Kind::Mixed),
+            ("5 2", Kind::Mixed),
         ] {
             assert_eq!(kind(cell), want, "{cell}");
         }

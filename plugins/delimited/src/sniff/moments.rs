@@ -66,11 +66,15 @@ pub(crate) fn find(sample: &Sample, named: &[Option<Named>], titles: &[String], 
     if columns.is_empty() {
         columns = of_strength(false);
     }
-    let told: Vec<(usize, Tells)> = columns
+    let mut told: Vec<(usize, Tells)> = columns
         .iter()
         .map(|at| (*at, tells(&verdict(sample, &[*at], with_leaning(hints, titles.get(*at))))))
-        .filter(|(_, tells)| *tells != Tells::Nothing)
         .collect();
+    // Plain numbers may count seconds since a start; anything else under such a name should be a time.
+    if let Some((at, _)) = told.iter().find(|(at, tells)| *tells == Tells::Nothing && !sample.columns[*at].is_numeric()) {
+        return Err(no_time(sample, *at, titles, with_leaning(hints, titles.get(*at))).into());
+    }
+    told.retain(|(_, tells)| *tells != Tells::Nothing);
     let all = |wanted: Tells| told.iter().filter(|(_, tells)| *tells == wanted).map(|(at, _)| *at).collect::<Vec<_>>();
     let (both, dates, times) = (all(Tells::Both), all(Tells::Date), all(Tells::TimeOfDay));
     let parts = date_parts(sample, named, &dates, &times);
@@ -168,13 +172,24 @@ pub(crate) fn settle(sample: &Sample, columns: &[usize], titles: &[String], hint
             })
         }
         Verdict::Ambiguous(candidates) => by_midnight(columns, candidates, &cells, &name),
-        Verdict::None => Err(Failure::unusable(
-            sample.columns.get(columns[0]).map_or(0, |column| column.first().1),
-            columns[0] as u32 + 1,
-            format!("\"{}\" in {name} is no time known here; give its `format` in a layout", cells.first().unwrap_or(&"")),
-        )
-        .into()),
+        Verdict::None => Err(no_time(sample, columns.first().copied().unwrap_or(0), titles, hints).into()),
     }
+}
+
+/// The refusal of a column whose cells are no times, or not all of one kind: the first cell that shows it is named.
+fn no_time(sample: &Sample, at: usize, titles: &[String], hints: Hints) -> Failure {
+    let Some(column) = sample.columns.get(at) else { return Failure::unusable(0, 0, "there is no time") };
+    let (first, first_line) = column.first();
+    let (mut shown, mut line, mut why) = (first, first_line, "is no time known here");
+    // Times of day need some day to be read.
+    let some_day = Some(day_of(0));
+    if let Verdict::Found(candidate) = order::find(&[first], hints)
+        && let Some((cell, at)) = column.distinct.iter().find(|(cell, _)| candidate.clock.read(cell, some_day).is_none())
+    {
+        (shown, line, why) = (cell.as_str(), *at, "is not written like the times before it");
+    }
+    let text = format!("\"{shown}\" in {} {why}; give its `format` in a layout", title(&[at], titles));
+    Failure::unusable(line, at as u32 + 1, text)
 }
 
 /// Orders that fit every cell as well, so that only custom spoke for the one found.

@@ -71,7 +71,11 @@ pub(crate) fn gather(
         if table.end_line.is_some_and(|end| here >= end) {
             break;
         }
-        if comment.is_some_and(|mark| rest.starts_with(mark)) || !fits(&record, rest, width, &table.names) {
+        let is_comment = match comment {
+            Some(mark) => rest.trim_start().starts_with(mark),
+            None => table.hash_comments && record.cell(rest, 0).starts_with('#'),
+        };
+        if is_comment || !fits(&record, rest, width, &table.names) {
             continue;
         }
         sample.rows += 1;
