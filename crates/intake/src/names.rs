@@ -208,18 +208,29 @@ pub fn unshown(text: &str) -> Option<Vec<u8>> {
 /// [`LONGEST_NAME`] its stem is cut. `number` 1 adds none.
 pub fn numbered(name: &[u8], number: u32) -> Vec<u8> {
     let (stem, ending) = split_ending(name);
-    let mark = if number < 2 {
+    fitted(stem, &[mark(number).as_bytes(), ending].concat())
+}
+
+fn mark(number: u32) -> String {
+    if number < 2 {
         String::new()
     } else {
         format!("-{number}")
-    };
-    fitted(stem, &[mark.as_bytes(), ending].concat())
+    }
 }
 
 /// `NAME.why.txt` for a file; where it grows past [`LONGEST_NAME`] the stem is cut.
 pub fn why_name(name: &[u8]) -> Vec<u8> {
+    numbered_why_name(name, 1)
+}
+
+/// That of [`numbered`]`(name, number)`: the number stays where the stem is cut.
+pub fn numbered_why_name(name: &[u8], number: u32) -> Vec<u8> {
     let (stem, ending) = split_ending(name);
-    fitted(stem, &[ending, WHY_ENDING.as_bytes()].concat())
+    fitted(
+        stem,
+        &[mark(number).as_bytes(), ending, WHY_ENDING.as_bytes()].concat(),
+    )
 }
 
 /// Stem and extension (with its dot); a note's ending counts as part of the extension. An extension

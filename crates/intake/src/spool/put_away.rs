@@ -16,7 +16,7 @@ use std::path::Path;
 use thiserror::Error;
 
 /// Numbers tried for one name.
-const MOST_NUMBERS: u32 = 1_000_000;
+pub(super) const MOST_NUMBERS: u32 = 1_000_000;
 
 /// Where files go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -33,6 +33,14 @@ impl Shelf {
         match self {
             Self::Taken => TAKEN,
             Self::SetAside => SET_ASIDE,
+        }
+    }
+
+    /// The folder in it, relative to the inbox, for a file that lay at `path`.
+    pub(super) fn folder_for(self, path: &[u8]) -> Vec<u8> {
+        match names::folder_of(path) {
+            b"" => self.folder().as_bytes().to_vec(),
+            folder => [self.folder().as_bytes(), b"/", folder].concat(),
         }
     }
 }
@@ -77,10 +85,7 @@ fn move_checked(
     let (from, name) = beneath::open_folder_of(root.as_fd(), path).map_err(vanished_or(path))?;
     expect_file(&from, name, read, path)?;
 
-    let new_folder = match names::folder_of(path) {
-        b"" => shelf.folder().as_bytes().to_vec(),
-        folder => [shelf.folder().as_bytes(), b"/", folder].concat(),
-    };
+    let new_folder = shelf.folder_for(path);
     let to = beneath::make_folder(root.as_fd(), &new_folder).map_err(unusable)?;
     just_before(path);
     let new_name = move_free(&from, name, &to, name, Some(read)).map_err(|error| match error {
@@ -119,41 +124,7 @@ pub fn delete(inbox: &Path, path: &[u8], read: Stamp) -> Result<(), PutAwayError
     Ok(())
 }
 
-/// Writes why a file was set aside, beside it; `path` is the one that [`put_away`] gave. Gives the path of
-/// what was written. Where the name had to be cut the text begins with the whole one.
-pub fn write_why(inbox: &Path, path: &[u8], original: &[u8], text: &str) -> io::Result<Vec<u8>> {
-    let root = beneath::open_root(inbox)?;
-    let (folder, name) = beneath::open_folder_of(root.as_fd(), path)?;
-    let why = names::why_name(name);
-    let original_name = names::file_name(original);
-    let cut = !why.starts_with(original_name);
-    let mut whole = String::new();
-    if cut {
-        whole = format!("File: {}\n\n", shown(original_name));
-    }
-    whole.push_str(text);
-    if !whole.ends_with('\n') {
-        whole.push('\n');
-    }
-    let hidden = super::atomic::hidden_name("why");
-    let written = write_in(&folder, hidden.as_bytes(), whole.as_bytes())
-        .and_then(|()| Ok(move_free(&folder, hidden.as_bytes(), &folder, &why, None)?));
-    match written {
-        Ok(name) => {
-            sync(&folder)?;
-            Ok(match names::folder_of(path) {
-                b"" => name,
-                parent => [parent, b"/", &name].concat(),
-            })
-        }
-        Err(error) => {
-            let _ = remove(&folder, hidden.as_bytes(), AtFlags::empty());
-            Err(error)
-        }
-    }
-}
-
-fn write_in(folder: &OwnedFd, name: &[u8], bytes: &[u8]) -> io::Result<()> {
+pub(super) fn write_in(folder: &OwnedFd, name: &[u8], bytes: &[u8]) -> io::Result<()> {
     let mut file = File::from(create(folder, name)?);
     file.write_all(bytes)?;
     file.sync_all()
@@ -165,7 +136,7 @@ fn create(folder: &OwnedFd, name: &[u8]) -> Result<OwnedFd, Errno> {
 }
 
 /// Renames to the first free numbered name. Onto another file system only what was `read` may go, as a copy.
-fn move_free(
+pub(super) fn move_free(
     from: &OwnedFd,
     name: &[u8],
     to: &OwnedFd,
@@ -236,15 +207,20 @@ fn copy_over(
     copied
 }
 
-fn remove(folder: &OwnedFd, name: &[u8], flags: AtFlags) -> Result<(), Errno> {
+pub(super) fn remove(folder: &OwnedFd, name: &[u8], flags: AtFlags) -> Result<(), Errno> {
     rustix::fs::unlinkat(folder, beneath::part(name)?, flags)
 }
 
-fn sync(folder: &OwnedFd) -> Result<(), Errno> {
+pub(super) fn sync(folder: &OwnedFd) -> Result<(), Errno> {
     rustix::fs::fsync(folder)
 }
 
-fn expect_file(folder: &OwnedFd, name: &[u8], read: Stamp, path: &[u8]) -> Result<(), PutAwayError> {
+pub(super) fn expect_file(
+    folder: &OwnedFd,
+    name: &[u8],
+    read: Stamp,
+    path: &[u8],
+) -> Result<(), PutAwayError> {
     let stat = beneath::part(name)
         .and_then(|name| rustix::fs::statat(folder, name, AtFlags::SYMLINK_NOFOLLOW))
         .map_err(vanished_or(path))?;
@@ -255,14 +231,14 @@ fn expect_file(folder: &OwnedFd, name: &[u8], read: Stamp, path: &[u8]) -> Resul
     }
 }
 
-fn vanished_or(path: &[u8]) -> impl Fn(Errno) -> PutAwayError + '_ {
+pub(super) fn vanished_or(path: &[u8]) -> impl Fn(Errno) -> PutAwayError + '_ {
     move |error| match error {
         Errno::NOENT | Errno::NOTDIR | Errno::LOOP => PutAwayError::Vanished,
         other => unusable(path, other.into()),
     }
 }
 
-fn unusable(path: &[u8], source: io::Error) -> PutAwayError {
+pub(super) fn unusable(path: &[u8], source: io::Error) -> PutAwayError {
     PutAwayError::Unusable {
         path: shown(path),
         source,

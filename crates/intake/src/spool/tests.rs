@@ -4,7 +4,7 @@
 
 use super::*;
 use crate::lease::{self, Lease};
-use crate::listing::{Entry, list};
+use crate::listing::{Entry, Stamp, list};
 use rustix::fd::BorrowedFd;
 use std::ffi::OsStr;
 use std::fs;
@@ -250,10 +250,21 @@ fn names_too_long_for_a_number_or_a_reason_are_cut_and_given_whole() {
     let place = Place::new();
     let name = [&[b'\n'; 3][..], &[b'n'; 248], b".csv"].concat();
     let mut paths = Vec::new();
-    for round in 0..2_u8 {
+    for (round, ending) in [(0_u8, "n.csv.why.txt"), (1, "n-2.csv.why.txt")] {
         let entry = place.drop_file(&name, &[round]);
-        let path = put_away(&place.inbox, &name, entry.stamp, Shelf::SetAside).expect("moved");
-        let why = write_why(&place.inbox, &path, &name, "line 3: two readings of one date").expect("written");
+        let path = set_aside(
+            &place.inbox,
+            &name,
+            entry.stamp,
+            "line 3: two readings of one date",
+        )
+        .expect("moved");
+        let found = names(&place.inbox.join("set-aside"));
+        let why = found
+            .iter()
+            .find(|name| name.ends_with(ending))
+            .expect("a reason");
+        let why = [&b"set-aside/"[..], why.as_bytes()].concat();
         let text = fs::read_to_string(place.at(&why)).expect("text");
         assert!(
             text.starts_with(&format!("File: \\n\\n\\n{}.csv\n\n", "n".repeat(248))),
@@ -266,13 +277,41 @@ fn names_too_long_for_a_number_or_a_reason_are_cut_and_given_whole() {
     paths.dedup();
     assert_eq!(paths.len(), 4);
     let short = place.drop_file(b"may.csv", b"x");
-    let path = put_away(&place.inbox, b"may.csv", short.stamp, Shelf::SetAside).expect("moved");
-    let why = write_why(&place.inbox, &path, b"may.csv", "why\n").expect("written");
-    assert_eq!(why, b"set-aside/may.csv.why.txt");
-    assert_eq!(fs::read_to_string(place.at(&why)).expect("text"), "why\n");
+    let path = set_aside(&place.inbox, b"may.csv", short.stamp, "why\n").expect("moved");
+    assert_eq!(path, b"set-aside/may.csv");
     assert_eq!(
-        write_why(&place.inbox, &path, b"may.csv", "again").expect("written"),
-        b"set-aside/may.csv.why-2.txt"
+        fs::read_to_string(place.at(b"set-aside/may.csv.why.txt")).expect("text"),
+        "why\n"
+    );
+}
+
+#[test]
+fn a_reason_that_a_killed_program_left_is_used_and_another_one_is_not() {
+    let place = Place::new();
+    let entry = place.drop_file(b"may.csv", b"x");
+    fs::create_dir_all(place.at(b"set-aside")).expect("a folder");
+    fs::write(place.at(b"set-aside/may.csv.why.txt"), "why\n").expect("a reason");
+    fs::write(place.at(b"set-aside/.undim-1-2-why"), "wh").expect("half a reason");
+    assert_eq!(remove_unfinished_reasons(&place.inbox).expect("removed"), 1);
+    let path = set_aside(&place.inbox, b"may.csv", entry.stamp, "why").expect("moved");
+    assert_eq!(path, b"set-aside/may.csv");
+    fs::remove_file(place.at(&path)).expect("mended elsewhere");
+    let entry = place.drop_file(b"may.csv", b"y");
+    let path = set_aside(&place.inbox, b"may.csv", entry.stamp, "another").expect("moved");
+    assert_eq!(path, b"set-aside/may-2.csv");
+    let old = Stamp {
+        size: 99,
+        ..entry.stamp
+    };
+    let entry = place.drop_file(b"may.csv", b"z");
+    assert!(matches!(
+        set_aside(&place.inbox, b"may.csv", old, "a third"),
+        Err(PutAwayError::Replaced)
+    ));
+    assert_eq!(fs::read(place.at(&entry.path)).expect("it stays"), b"z");
+    assert_eq!(
+        names(&place.inbox.join("set-aside")),
+        ["may-2.csv", "may-2.csv.why.txt", "may.csv.why.txt"]
     );
 }
 

@@ -16,7 +16,8 @@ use undim_intake::listing::Listing;
 use undim_intake::names;
 use undim_intake::settle::Settler;
 use undim_intake::spool::{
-    Happening, LockError, Records, read_records, remove_leftovers, remove_unfinished, state_lock,
+    Happening, LockError, Records, read_records, remove_leftovers, remove_unfinished,
+    remove_unfinished_reasons, state_lock,
 };
 use undim_store::{Batch, Content, ContentState, Note, NoteState, Store, StoreError};
 use undim_survey::Book;
@@ -75,6 +76,10 @@ impl Engine {
         };
         remove_leftovers(&raw).map_err(|error| unusable(&raw, error))?;
         remove_unfinished(&site.outbox).map_err(|error| unusable(&site.outbox, error))?;
+        super::rows::remove_unfinished(&site.state).map_err(|error| unusable(&site.state, error))?;
+        if let Err(error) = remove_unfinished_reasons(&site.inbox) {
+            tracing::warn!(inbox = %site.inbox.display(), %error, "what a killed program left there can't be removed");
+        }
         let zone = undim_clean::time::zone(&site.timezone.name)
             .ok_or_else(|| OpenError::Zone(site.timezone.name.clone()))?;
         let site_zone =

@@ -6,9 +6,37 @@ use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 use undim_import::run::SinkError;
 use undim_import::wire::{Caps, Decoder, Encoder, Ending, Frame, Header, RowRef, Sandbox};
-use undim_intake::spool::hidden_name;
+use undim_intake::spool::{HIDDEN, hidden_name};
 use undim_model::ImportedRow;
 use undim_survey::{RowIter, Rows, RowsError};
+
+/// Where rows lie in the state folder.
+const ROWS: &str = "rows";
+
+/// Removes rows that a killed program left half written.
+pub(crate) fn remove_unfinished(state: &Path) -> io::Result<()> {
+    let folders = match fs::read_dir(state.join(ROWS)) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        folders => folders?,
+    };
+    for folder in folders {
+        let folder = folder?;
+        if !folder.file_type()?.is_dir() {
+            continue;
+        }
+        for found in fs::read_dir(folder.path())? {
+            let found = found?;
+            if found
+                .file_name()
+                .as_encoded_bytes()
+                .starts_with(HIDDEN.as_bytes())
+            {
+                fs::remove_file(found.path())?;
+            }
+        }
+    }
+    Ok(())
+}
 
 /// The rows of one content in a file.
 #[derive(Debug, Clone)]
@@ -19,7 +47,7 @@ pub(crate) struct CachedRows {
 impl CachedRows {
     /// The rows of a content, as read with everything that `key` is the fingerprint of.
     pub(crate) fn at(state: &Path, hash: &str, key: &str) -> Self {
-        let folder = state.join("rows").join(hash.get(..2).unwrap_or("00"));
+        let folder = state.join(ROWS).join(hash.get(..2).unwrap_or("00"));
         Self {
             path: folder.join(format!("{hash}-{}", key.get(..16).unwrap_or(key))),
         }

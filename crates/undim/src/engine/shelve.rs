@@ -7,7 +7,7 @@ use std::time::Duration;
 use undim_config::After;
 use undim_intake::listing::Entry;
 use undim_intake::names;
-use undim_intake::spool::{PutAwayError, Shelf, delete, put_away, write_why};
+use undim_intake::spool::{PutAwayError, Shelf, delete, put_away, set_aside};
 use undim_store::{Content, ContentState};
 
 impl Engine {
@@ -70,19 +70,13 @@ impl Engine {
         }
         let moved = if shelf == Shelf::Taken && self.site.intake.after == After::Delete {
             delete(&inbox, &entry.path, entry.stamp).map(|()| None)
+        } else if let Some(why) = why {
+            set_aside(&inbox, &entry.path, entry.stamp, why).map(Some)
         } else {
             put_away(&inbox, &entry.path, entry.stamp, shelf).map(Some)
         };
         match moved {
             Ok(moved) => {
-                if let (Some(moved), Some(why)) = (&moved, why)
-                    && let Err(error) = write_why(&inbox, moved, &entry.path, why)
-                {
-                    self.trouble(format!(
-                        "the reason for {} could not be written: {error}",
-                        names::shown(moved)
-                    ));
-                }
                 let path = names::shown(&entry.path);
                 for outcome in round.outcomes.iter_mut().filter(|outcome| outcome.path == path) {
                     if let (What::SetAside { moved_to, .. }, Some(moved)) = (&mut outcome.what, &moved) {
