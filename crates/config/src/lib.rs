@@ -2,7 +2,8 @@
 //!
 //! [`load`] reads `undim.toml` and the files beside it (formats, sections 2, 3, 4 and 9) and gives either a
 //! [`Site`] whose every value is checked, or all mistakes at once, each with file, line, column, the
-//! offending text and what to do. [`parse_note`] does the same for a note beside a dropped file.
+//! offending text and what to do. [`parse_note`] does the same for a note beside a dropped file, [`load_layout`]
+//! for a layout of its own.
 //!
 //! One file passes through three forms: its text with the findings so far (a sheet), the tree of what was
 //! written, read key by key with the place of each value (walk), and the checked value. Names that one
@@ -31,7 +32,7 @@ mod words;
 
 pub use files::{SITE_FILE, find_site, site_at};
 pub use layout::{Layout, OptionPlace};
-pub use load::{Loaded, load};
+pub use load::{Loaded, LoadedLayout, load, load_layout};
 pub use mistake::{Mistake, Severity, Sources, render};
 pub use note::{Note, parse_note};
 pub use past::{Epoch, timeline};

@@ -2,12 +2,13 @@
 
 use crate::device_file::read_device;
 use crate::files::{self, SITE_FILE};
+use crate::layout::Layout;
 use crate::layout_file::read_layout;
 use crate::mention::{Declared, Mention, What};
 use crate::mistake::{Mistake, Severity, Sources, render};
 use crate::sheet::{Placed, Sheet, whole_file};
 use crate::site::{Fingerprints, Site};
-use crate::site_file::read_site_file;
+use crate::site_file::{SiteFile, read_site_file};
 use crate::tank_file::read_tank;
 use crate::upkeep_file::read_upkeep;
 use crate::words;
@@ -47,10 +48,83 @@ impl Loaded {
     }
 }
 
+/// What loading one layout gave.
+#[derive(Debug, Clone)]
+pub struct LoadedLayout {
+    /// The layout; `None` where any finding is a mistake.
+    pub layout: Option<Layout>,
+    /// Every finding, by its place.
+    pub mistakes: Vec<Mistake>,
+    /// The file's text, as far as it could be read.
+    pub sources: Sources,
+}
+
+impl LoadedLayout {
+    /// All findings with the lines they are about; see [`render`].
+    pub fn render(&self, color: bool, width: usize) -> String {
+        render(&self.mistakes, &self.sources, color, width)
+    }
+}
+
 /// Reads the site in a folder. `machine_timezone` is the machine's IANA zone, taken where the site states
 /// none. Doesn't stop at the first mistake; whatever lies there, it comes back with an answer.
 pub fn load(root: &Path, machine_timezone: &str) -> Loaded {
     Reader::new(root).read_all(machine_timezone)
+}
+
+/// Reads one layout's file, wherever it lies.
+pub fn load_layout(path: &Path) -> LoadedLayout {
+    let (sources, mistakes, layout) = match files::read(Path::new(""), path) {
+        Ok(read) => {
+            let sheet = Sheet::new(path, &read.text);
+            let layout = read_layout(&sheet);
+            let (path, text, mistakes) = sheet.close();
+            (Sources::from([(path, text)]), mistakes, Some(layout))
+        }
+        Err(mistake) => (Sources::new(), vec![*mistake], None),
+    };
+    let usable = mistakes
+        .iter()
+        .all(|mistake| mistake.severity != Severity::Mistake);
+    LoadedLayout {
+        layout: layout.filter(|_| usable),
+        mistakes,
+        sources,
+    }
+}
+
+impl Site {
+    /// The site that an empty `undim.toml` in this folder makes, with nothing declared; nothing has to be there.
+    /// `machine_timezone` as for [`load`]; one that is not known makes UTC.
+    pub fn defaults(root: &Path, machine_timezone: &str) -> Self {
+        let (file, _) = read_site_file(&Sheet::new(SITE_FILE, ""), machine_timezone);
+        joined(root, file)
+    }
+}
+
+/// What the site file says, its folders joined to the site's; nothing declared.
+fn joined(root: &Path, file: SiteFile) -> Site {
+    Site {
+        root: root.to_owned(),
+        name: file
+            .name
+            .or_else(|| files::folder_name(root))
+            .unwrap_or_else(|| "undim".to_owned()),
+        timezone: file.timezone,
+        inbox: root.join(file.inbox),
+        outbox: root.join(file.outbox),
+        state: root.join(file.state),
+        plugins: file.plugins.iter().map(|folder| root.join(folder)).collect(),
+        intake: file.intake,
+        importers: file.importers,
+        routes: file.routes,
+        notify: file.notify.into_iter().map(|sink| sink.joined_to(root)).collect(),
+        tanks: BTreeMap::new(),
+        devices: BTreeMap::new(),
+        layouts: BTreeMap::new(),
+        upkeep: BTreeMap::new(),
+        fingerprints: Fingerprints::default(),
+    }
 }
 
 struct Reader<'r> {
@@ -143,29 +217,12 @@ impl<'r> Reader<'r> {
             .iter()
             .all(|mistake| mistake.severity != Severity::Mistake);
         let site = site_file.filter(|_| usable).map(|file| Site {
-            root: self.root.to_owned(),
-            name: file
-                .name
-                .or_else(|| files::folder_name(self.root))
-                .unwrap_or_else(|| "undim".to_owned()),
-            timezone: file.timezone,
-            inbox: self.root.join(file.inbox),
-            outbox: self.root.join(file.outbox),
-            state: self.root.join(file.state),
-            plugins: file.plugins.iter().map(|folder| self.root.join(folder)).collect(),
-            intake: file.intake,
-            importers: file.importers,
-            routes: file.routes,
-            notify: file
-                .notify
-                .into_iter()
-                .map(|sink| sink.joined_to(self.root))
-                .collect(),
             tanks: declared.tanks,
             devices: declared.devices,
             layouts,
             upkeep,
             fingerprints,
+            ..joined(self.root, file)
         });
         Loaded {
             site,

@@ -46,6 +46,42 @@ fn shipped(folder: &str) -> PathBuf {
 }
 
 #[test]
+fn the_defaults_are_those_of_an_empty_site() {
+    let root = tempfile::tempdir().unwrap();
+    lay_out(root.path(), &[(SITE_FILE, "")]);
+    for machine in ["Europe/Lisbon", "Not/AZone"] {
+        let empty = load(root.path(), machine).site.unwrap();
+        let defaults = Site {
+            fingerprints: empty.fingerprints.clone(),
+            ..Site::defaults(root.path(), machine)
+        };
+        assert_eq!(defaults, empty);
+    }
+}
+
+#[test]
+fn a_layout_of_its_own_is_read_or_its_mistakes_are_shown_at_their_place() {
+    let root = tempfile::tempdir().unwrap();
+    lay_out(
+        root.path(),
+        &[
+            ("good.toml", "delimiter = \";\"\n"),
+            ("bad.toml", "quote = '\"'\ndelimiter = \";;\"\n"),
+        ],
+    );
+    let good = load_layout(&root.path().join("good.toml"));
+    assert_eq!(good.mistakes, []);
+    assert_eq!(good.layout.unwrap().options[0].text, ";");
+    let bad = load_layout(&root.path().join("bad.toml"));
+    assert!(bad.layout.is_none());
+    assert_eq!((bad.mistakes[0].line, bad.mistakes[0].column), (2, 13));
+    assert!(bad.render(false, 80).contains("delimiter = \";;\""));
+    let missing = load_layout(&root.path().join("missing.toml"));
+    assert!(missing.layout.is_none());
+    assert!(missing.render(false, 80).contains("can't be read"));
+}
+
+#[test]
 fn an_empty_site_is_a_valid_one_with_every_default() {
     let root = tempfile::tempdir().unwrap();
     let root = root.path().join("North room");
