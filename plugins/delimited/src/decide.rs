@@ -3,8 +3,8 @@
 use crate::datetime::order::{Clock, Hints, Order};
 use crate::datetime::{Moment, order};
 use crate::layout::{From, Layout, Spec, TimeFormat, column};
-use crate::lines::{Splitter, line_length};
-use crate::names::{self, Language, Named};
+use crate::lines::{Broken, MOST_BYTES, Splitter, line_length};
+use crate::names::{self, Language, Named, Role};
 use crate::number::Marks;
 use crate::plan::{Cells, Fact, Missing, NumberFrom, Part, Plan, TextFrom, TimeFrom, ValueFrom, picked};
 use crate::sniff::header::{self, Table};
@@ -26,18 +26,32 @@ pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Tro
             break;
         }
     }
-    let Some((splitter, table)) = found? else { return Err(no_table(text, whole, layout).into()) };
+    let Some((splitter, table)) = found? else {
+        return Err(no_table(text, whole, layout).into());
+    };
     Decider::new(text, whole, layout, &splitter, table)?.decide()
 }
 
 /// Finds delimiter and table in a text's first lines, `most` at most.
-fn find_table(text: &str, whole: bool, most: usize, layout: &Layout) -> Result<Option<(Splitter, Table)>, Failure> {
+fn find_table(
+    text: &str,
+    whole: bool,
+    most: usize,
+    layout: &Layout,
+) -> Result<Option<(Splitter, Table)>, Failure> {
     let is_header = |cells: &[String]| holds_wanted(cells, layout);
-    let given = delimiter::Given { delimiter: layout.delimiter, quote: layout.quote };
+    let given = delimiter::Given {
+        delimiter: layout.delimiter,
+        quote: layout.quote,
+    };
     let split = delimiter::find(text, whole, most, given, &|row: &HeadRow| is_header(&row.cells));
     let Some(split) = split else { return Ok(None) };
     let from_line = first_header_line(&split.rows, layout)?;
-    let given = header::Given { from_line, header_lines: layout.header, units_row: layout.units_row };
+    let given = header::Given {
+        from_line,
+        header_lines: layout.header,
+        units_row: layout.units_row,
+    };
     // Only where these lines are all of the file do they show where its table ends.
     let whole = whole && split.rows.last().is_none_or(|row| row.end == text.len());
     let table = header::find(text, whole, &split, given, layout.comment.as_deref(), &is_header);
@@ -68,27 +82,48 @@ fn first_header_line(rows: &[HeadRow], layout: &Layout) -> Result<Option<u64>, F
         });
         return match found {
             Some(row) => Ok(Some(row.line)),
-            None => Err(Failure::option(*index, "no line of the file begins with such a cell")),
+            None => Err(Failure::option(
+                *index,
+                "no line of the file begins with such a cell",
+            )),
         };
     }
-    Ok(layout.skip.map(|skip| skip + 1).or((layout.header == Some(0)).then_some(1)))
+    Ok(layout
+        .skip
+        .map(|skip| skip + 1)
+        .or((layout.header == Some(0)).then_some(1)))
 }
 
 fn no_table(text: &str, whole: bool, layout: &Layout) -> Failure {
-    let lines = text.lines().filter(|line| !line.trim().is_empty()).count();
-    if lines == 0 {
+    let (mut rest, mut line) = (text, 1);
+    while !rest.is_empty() {
+        let length = line_length(rest, whole).unwrap_or(rest.len());
+        if length > MOST_BYTES {
+            return Broken::TooLong.failure(line);
+        }
+        rest = rest.get(length..).unwrap_or("");
+        line += 1;
+    }
+    if text.trim().is_empty() {
         return Failure::unusable(0, 0, "the file is empty");
     }
     let has_header = text.lines().take(200).any(|line| {
-        line.split([',', ';', '\t', '|']).any(|cell| names::read(cell).is_some_and(|named| named.role == names::Role::Value))
-            || line.split_whitespace().any(|cell| names::read(cell).is_some_and(|named| named.role == names::Role::Value))
+        line.split([',', ';', '\t', '|'])
+            .any(|cell| names::read(cell).is_some_and(|named| named.role == Role::Value))
+            || line
+                .split_whitespace()
+                .any(|cell| names::read(cell).is_some_and(|named| named.role == Role::Value))
     });
     if has_header || layout.is_given {
         return Failure::unusable(0, 0, "the file holds no rows below its header");
     }
     let first = line_length(text, whole).map_or(text, |length| text.get(..length).unwrap_or(text));
     let shown: String = first.trim().chars().take(60).collect();
-    Failure::unusable(1, 0, format!("no table of readings was found; the file begins \"{shown}\""))
+    Failure::unusable(
+        1,
+        0,
+        format!("no table of readings was found; the file begins \"{shown}\""),
+    )
 }
 
 /// All that is at hand while deciding.
@@ -107,8 +142,16 @@ struct Decider<'a> {
 }
 
 impl<'a> Decider<'a> {
-    fn new(text: &str, whole: bool, layout: &'a Layout, splitter: &Splitter, table: Table) -> Result<Decider<'a>, Failure> {
-        let titles: Vec<String> = (0..table.width).map(|at| table.names.get(at).cloned().unwrap_or_default()).collect();
+    fn new(
+        text: &str,
+        whole: bool,
+        layout: &'a Layout,
+        splitter: &Splitter,
+        table: Table,
+    ) -> Result<Decider<'a>, Failure> {
+        let titles: Vec<String> = (0..table.width)
+            .map(|at| table.names.get(at).cloned().unwrap_or_default())
+            .collect();
         let named: Vec<Option<Named>> = titles
             .iter()
             .enumerate()
@@ -122,14 +165,18 @@ impl<'a> Decider<'a> {
             .collect();
         // The cells of columns that may turn out to be the time are all needed.
         let keep = |at: usize| match named.get(at) {
-            Some(Some(named)) => named.role == names::Role::Time,
+            Some(Some(named)) => named.role == Role::Time,
             _ => true,
         } || layout.spec("time").is_some();
         let sample = sample::gather(text, whole, splitter, &table, layout.comment.as_deref(), &keep)?;
         if sample.rows == 0 {
             return Err(Failure::unusable(0, 0, "the file holds no rows below its header"));
         }
-        let head = layout.head.iter().map(|head| Ok((head.name.clone(), head_value(text, whole, head)?))).collect::<Result<_, Failure>>()?;
+        let head = layout
+            .head
+            .iter()
+            .map(|head| Ok((head.name.clone(), head_value(text, whole, head)?)))
+            .collect::<Result<_, Failure>>()?;
         Ok(Decider {
             layout,
             whole,
@@ -156,13 +203,18 @@ impl<'a> Decider<'a> {
             return Err(self.ask_for_names().into());
         }
         let hints = self.hints();
-        let timing = if stated_time { None } else { moments::find(&self.sample, &self.named, &self.titles, hints)? };
+        let timing = if stated_time {
+            None
+        } else {
+            moments::find(&self.sample, &self.named, &self.titles, hints)?
+        };
         taken.extend(timing.iter().flat_map(|timing| timing.columns.iter().copied()));
-        let mut roles = roles::find(&self.sample, &self.named, &self.titles, &taken, self.settled())?;
+        let mut roles = roles::find(&self.sample, &self.named, &self.titles, &taken, &self.settled())?;
         let timing = match timing {
             None if !stated_time => {
-                let free: Vec<usize> =
-                    (0..self.table.width).filter(|at| self.named[*at].is_none() && !taken.contains(at)).collect();
+                let free: Vec<usize> = (0..self.table.width)
+                    .filter(|at| self.named[*at].is_none() && !taken.contains(at))
+                    .collect();
                 moments::unnamed(&self.sample, &free, &self.titles, hints)?
             }
             other => other,
@@ -175,7 +227,11 @@ impl<'a> Decider<'a> {
         let time = self.time(timing)?;
         self.tell_unused_date(time.is_none());
         let values = self.values(&roles)?;
-        let places = [self.place(0, &roles)?, self.place(1, &roles)?, self.place(2, &roles)?];
+        let places = [
+            self.place(0, &roles)?,
+            self.place(1, &roles)?,
+            self.place(2, &roles)?,
+        ];
         let tilt = self.angle(&roles)?;
         let temperature = self.temperature(&roles)?;
         let station = self.text("station", roles.station)?;
@@ -183,8 +239,19 @@ impl<'a> Decider<'a> {
         let unit = self.text("unit", roles.unit)?;
         let remark = self.text("remark", roles.remark)?;
         self.tell_decimal(&values, &places);
+        for line in std::mem::take(&mut self.table.passed_over) {
+            self.problems.push((
+                line,
+                0,
+                "this line between the names and the readings was not read".to_owned(),
+            ));
+        }
         if let Some(end) = self.table.end_line {
-            self.problems.push((end, 0, "what stands from here on is below the table and was not read".to_owned()));
+            self.problems.push((
+                end,
+                0,
+                "what stands from here on is below the table and was not read".to_owned(),
+            ));
         }
         let keep = self
             .layout
@@ -215,40 +282,78 @@ impl<'a> Decider<'a> {
             unit,
             remark,
             keep,
-            missing: self.layout.missing.clone().map_or(Missing::Usual, Missing::Listed),
+            missing: self
+                .layout
+                .missing
+                .clone()
+                .map_or(Missing::Usual, Missing::Listed),
             facts: self.facts,
             problems: self.problems,
         })
     }
 
     fn constant(&self, name: &str) -> Option<&str> {
-        self.layout.constants.get(column(name)?)?.as_ref().map(|constant| constant.text.as_str())
+        self.layout
+            .constants
+            .get(column(name)?)?
+            .as_ref()
+            .map(|constant| constant.text.as_str())
     }
 
+    /// What the layout says about columns.
     fn settled(&self) -> Settled {
         let has = |name: &str| {
             let fixed = |spec: &Spec| column(name).is_some_and(|at| spec.constants[at].is_some());
-            self.layout.spec(name).is_some() || self.constant(name).is_some() || self.layout.values.iter().any(fixed)
+            self.layout.spec(name).is_some()
+                || self.constant(name).is_some()
+                || self.layout.values.iter().any(fixed)
         };
+        let named = [
+            ("x", Role::X),
+            ("y", Role::Y),
+            ("z", Role::Z),
+            ("station", Role::Station),
+            ("device", Role::Device),
+            ("unit", Role::Unit),
+            ("tilt", Role::Tilt),
+            ("temperature", Role::Temperature),
+            ("remark", Role::Remark),
+        ];
+        let mut roles: Vec<Role> = named
+            .into_iter()
+            .filter(|(name, _)| has(name))
+            .map(|(_, role)| role)
+            .collect();
+        // A unit or a factor alone leaves the column to be found out.
+        if self
+            .layout
+            .spec("value")
+            .is_some_and(|spec| !spec.from.is_empty())
+            || !self.layout.values.is_empty()
+        {
+            roles.push(Role::Value);
+        }
         Settled {
-            value: self.layout.spec("value").is_some_and(|spec| !spec.from.is_empty()) || !self.layout.values.is_empty(),
-            places: [has("x"), has("y"), has("z")],
-            station: has("station"),
-            device: has("device"),
-            unit: has("unit"),
-            tilt: has("tilt"),
-            temperature: has("temperature"),
-            remark: has("remark"),
+            roles,
             ask_less: self.layout.names_columns(),
         }
     }
 
     /// What the file's language says about how it writes dates.
     fn hints(&self) -> Hints {
-        let speaks = |language: Language| self.named.iter().flatten().any(|named| named.language == language);
+        let speaks = |language: Language| {
+            self.named
+                .iter()
+                .flatten()
+                .any(|named| named.language == language)
+        };
         let commas = self.layout.decimal == Some(b',')
             || self.layout.decimal.is_none()
-                && self.sample.columns.iter().any(|column| column.is_numeric() && column.evidence.proof() == Some(Marks::COMMA));
+                && self
+                    .sample
+                    .columns
+                    .iter()
+                    .any(|column| column.is_numeric() && column.evidence.proof() == Some(Marks::COMMA));
         Hints {
             day_first: (speaks(Language::DayFirst) || commas) && !speaks(Language::YearFirst),
             year_first: speaks(Language::YearFirst) && !speaks(Language::DayFirst),
@@ -267,8 +372,12 @@ impl<'a> Decider<'a> {
                 return Err(Failure::option(index, text));
             }
             From::Head(_) | From::Text(_) => return Ok(None),
-            From::Header(name) => (0..self.titles.len()).filter(|at| self.titles[*at] == *name).collect(),
-            From::Matching(regex) => (0..self.titles.len()).filter(|at| regex.is_match(&self.titles[*at])).collect(),
+            From::Header(name) => (0..self.titles.len())
+                .filter(|at| self.titles[*at] == *name)
+                .collect(),
+            From::Matching(regex) => (0..self.titles.len())
+                .filter(|at| regex.is_match(&self.titles[*at]))
+                .collect(),
         };
         match found.as_slice() {
             [one] => Ok(Some(*one)),
@@ -277,13 +386,26 @@ impl<'a> Decider<'a> {
                 let place = if self.table.header_line == 0 {
                     "there is no header".to_owned()
                 } else {
-                    format!("the header in line {} has {}", self.table.header_line, shown.join(", "))
+                    format!(
+                        "the header in line {} has {}",
+                        self.table.header_line,
+                        shown.join(", ")
+                    )
                 };
-                Err(Failure::option(index, format!("no column has this name; {place}")))
+                Err(Failure::option(
+                    index,
+                    format!("no column has this name; {place}"),
+                ))
             }
             several => Err(Failure::question(
-                format!("{} columns of the header in line {} fit what the layout asks for; which is meant?", several.len(), self.table.header_line),
-                several.iter().map(|at| format!("column {} (\"{}\")", at + 1, self.titles[*at])),
+                format!(
+                    "{} columns of the header in line {} fit what the layout asks for; which is meant?",
+                    several.len(),
+                    self.table.header_line
+                ),
+                several
+                    .iter()
+                    .map(|at| format!("column {} (\"{}\")", at + 1, self.titles[*at])),
             )),
         }
     }
@@ -299,16 +421,27 @@ impl<'a> Decider<'a> {
             .collect();
         let numeric = (0..self.sample.columns.len()).filter(|at| self.sample.columns[*at].is_numeric());
         Failure::question(
-            format!("the table has no header that names its columns; which is which? First cells: {}", shown.join(", ")),
+            format!(
+                "the table has no header that names its columns; which is which? First cells: {}",
+                shown.join(", ")
+            ),
             numeric.map(|at| format!("columns.value.from = {}", at + 1)),
         )
     }
 
     /// A header that stands twice over columns we need.
     fn ask_for_twins(&self, roles: &Roles) -> Result<(), Trouble> {
-        for (name, at) in [("value", roles.value), ("x", roles.places[0]), ("y", roles.places[1]), ("z", roles.places[2]), ("station", roles.station)] {
+        for (name, at) in [
+            ("value", roles.value),
+            ("x", roles.places[0]),
+            ("y", roles.places[1]),
+            ("z", roles.places[2]),
+            ("station", roles.station),
+        ] {
             let Some(at) = at else { continue };
-            let twins: Vec<usize> = (0..self.titles.len()).filter(|other| self.titles[*other] == self.titles[at]).collect();
+            let twins: Vec<usize> = (0..self.titles.len())
+                .filter(|other| self.titles[*other] == self.titles[at])
+                .collect();
             if twins.len() > 1 && !self.titles[at].is_empty() {
                 return Err(moments::ask_which(name, &twins, &self.titles));
             }
@@ -317,7 +450,11 @@ impl<'a> Decider<'a> {
     }
 
     fn tell(&mut self, assumed: bool, key: &str, value: impl Into<String>) {
-        self.facts.push(Fact { key: key.to_owned(), value: value.into(), assumed });
+        self.facts.push(Fact {
+            key: key.to_owned(),
+            value: value.into(),
+            assumed,
+        });
     }
 
     fn tell_dialect(&mut self) {
@@ -329,7 +466,8 @@ impl<'a> Decider<'a> {
         if let Some(quote) = self.splitter.quote {
             self.tell(self.layout.quote.is_none(), "quote", char::from(quote));
         }
-        let stated = self.layout.skip.is_some() || self.layout.skip_to.is_some() || self.layout.header == Some(0);
+        let stated =
+            self.layout.skip.is_some() || self.layout.skip_to.is_some() || self.layout.header == Some(0);
         self.tell(!stated, "header_line", self.table.header_line.to_string());
         if let Some(zone) = self.layout.timezone.clone() {
             self.tell(false, "timezone", zone);
@@ -337,9 +475,17 @@ impl<'a> Decider<'a> {
     }
 
     fn tell_decimal(&mut self, values: &[ValueFrom], places: &[Option<NumberFrom>]) {
-        let marks = values.iter().map(|value| &value.number).chain(places.iter().flatten()).find_map(|number| number.marks.get());
+        let marks = values
+            .iter()
+            .map(|value| &value.number)
+            .chain(places.iter().flatten())
+            .find_map(|number| number.marks.get());
         if let Some(marks) = marks {
-            self.tell(self.layout.marks().is_none(), "decimal", char::from(marks.decimal));
+            self.tell(
+                self.layout.marks().is_none(),
+                "decimal",
+                char::from(marks.decimal),
+            );
         }
     }
 
@@ -367,7 +513,10 @@ impl<'a> Decider<'a> {
 
     /// The cells that a layout's spec means.
     fn cells(&self, spec: &Spec) -> Result<Cells, Failure> {
-        let mut cells = Cells { parts: Vec::new(), pick: spec.pick.clone() };
+        let mut cells = Cells {
+            parts: Vec::new(),
+            pick: spec.pick.clone(),
+        };
         for (from, index) in &spec.from {
             cells.parts.push(match self.find_column(from, *index)? {
                 Some(at) => Part::Column(at),
@@ -379,7 +528,12 @@ impl<'a> Decider<'a> {
 
     fn head_text(&self, from: &From) -> String {
         match from {
-            From::Head(name) => self.head.iter().find(|(known, _)| known == name).map(|(_, value)| value.clone()).unwrap_or_default(),
+            From::Head(name) => self
+                .head
+                .iter()
+                .find(|(known, _)| known == name)
+                .map(|(_, value)| value.clone())
+                .unwrap_or_default(),
             From::Text(text) => text.clone(),
             _ => String::new(),
         }
@@ -398,18 +552,37 @@ impl<'a> Decider<'a> {
                 if matches!(timing.clock, Clock::Serial { .. }) {
                     self.tell(true, "time", "days counted as spreadsheets do, from 1900");
                 }
-                let offset_s = timing.columns.iter().find_map(|at| self.named[*at].as_ref()?.offset_s);
-                TimeFrom { cells, clock: Some(timing.clock), rivals: timing.rivals, day: None, offset_s, steps: None }
+                let offset_s = timing
+                    .columns
+                    .iter()
+                    .find_map(|at| self.named[*at].as_ref()?.offset_s);
+                TimeFrom {
+                    cells,
+                    clock: Some(timing.clock),
+                    rivals: timing.rivals,
+                    day: None,
+                    offset_s,
+                    steps: None,
+                }
             }
             (None, None) => match self.constant("time").map(str::to_owned) {
                 Some(fixed) => {
                     let found = order::find(&[fixed.as_str()], Hints::default());
                     let order::Verdict::Found(candidate) = found else {
-                        let index = column("time").and_then(|at| layout.constants[at].as_ref()).map_or(0, |constant| constant.index);
-                        return Err(Failure::option(index, "this is no time that can be read in one way only").into());
+                        let index = column("time")
+                            .and_then(|at| layout.constants[at].as_ref())
+                            .map_or(0, |constant| constant.index);
+                        return Err(Failure::option(
+                            index,
+                            "this is no time that can be read in one way only",
+                        )
+                        .into());
                     };
                     TimeFrom {
-                        cells: Cells { parts: vec![Part::Fixed(fixed)], pick: None },
+                        cells: Cells {
+                            parts: vec![Part::Fixed(fixed)],
+                            pick: None,
+                        },
                         clock: Some(candidate.clock),
                         rivals: Vec::new(),
                         day: None,
@@ -424,7 +597,8 @@ impl<'a> Decider<'a> {
         let no_year = matches!(&time.clock, Some(Clock::Format(format)) if !format.has_year());
         if no_year && time.day.is_none() {
             let text = "the time was left empty, as the file tells no date; put `date` into the file's note";
-            self.problems.push((self.table.header_line, time.cells.place(), text.to_owned()));
+            self.problems
+                .push((self.table.header_line, time.cells.place(), text.to_owned()));
             return Ok(None);
         }
         if no_year {
@@ -433,7 +607,11 @@ impl<'a> Decider<'a> {
         if let Some(seconds) = time.offset_s {
             let minutes = seconds.abs() / 60;
             let sign = if seconds < 0 { '-' } else { '+' };
-            self.tell(true, "time", format!("the header says UTC{sign}{:02}:{:02}", minutes / 60, minutes % 60));
+            self.tell(
+                true,
+                "time",
+                format!("the header says UTC{sign}{:02}:{:02}", minutes / 60, minutes % 60),
+            );
         }
         Ok(Some(time))
     }
@@ -444,15 +622,21 @@ impl<'a> Decider<'a> {
             return;
         }
         let found = self.table.preamble.iter().find_map(|row| {
-            let mut pieces = row.cells.iter().flat_map(|cell| cell.splitn(2, [':', '='])).map(|piece| header::bare(piece).trim());
+            let mut pieces = row
+                .cells
+                .iter()
+                .flat_map(|cell| cell.splitn(2, [':', '=']))
+                .map(|piece| header::bare(piece).trim());
             let key = pieces.find(|piece| !piece.is_empty())?;
             let value = pieces.find(|piece| !piece.is_empty())?;
-            let is_date = names::read(key).is_some_and(|named| named.role == names::Role::Time)
+            let is_date = names::read(key).is_some_and(|named| named.role == Role::Time)
                 && order::find(&[value], Hints::default()) != order::Verdict::None;
             is_date.then(|| (row.line, value.to_owned()))
         });
         if let Some((line, value)) = found {
-            let text = format!("\"{value}\" may be the day of these readings, but was not used; say so in a layout's [head] or in the note");
+            let text = format!(
+                "\"{value}\" may be the day of these readings, but was not used; say so in a layout's [head] or in the note"
+            );
             self.problems.push((line, 0, text));
         }
     }
@@ -460,26 +644,45 @@ impl<'a> Decider<'a> {
     /// A column is called time but holds plain numbers: say so rather than pass it over.
     fn no_time(&mut self) -> Option<TimeFrom> {
         let odd = (0..self.named.len()).find(|at| {
-            self.named[*at].as_ref().is_some_and(|named| named.role == names::Role::Time)
+            self.named[*at]
+                .as_ref()
+                .is_some_and(|named| named.role == Role::Time)
                 && self.sample.columns[*at].filled > 0
-                && Some(*at) != self.layout.spec("value").and_then(|spec| spec.from.first()).and_then(|(from, index)| self.find_column(from, *index).ok().flatten())
+                && Some(*at)
+                    != self
+                        .layout
+                        .spec("value")
+                        .and_then(|spec| spec.from.first())
+                        .and_then(|(from, index)| self.find_column(from, *index).ok().flatten())
         })?;
         let text = format!(
             "{} holds \"{}\", which is no date or time known here; the time was left empty",
             title(&[odd], &self.titles),
             self.sample.columns[odd].first().0
         );
-        self.problems.push((self.sample.columns[odd].first().1, odd as u32 + 1, text));
+        self.problems
+            .push((self.sample.columns[odd].first().1, odd as u32 + 1, text));
         None
     }
 
     fn stated_time(&mut self, spec: &Spec) -> Result<TimeFrom, Trouble> {
         let cells = self.cells(spec)?;
-        let mut time = TimeFrom { cells, clock: None, rivals: Vec::new(), day: self.layout.date, offset_s: None, steps: None };
+        let mut time = TimeFrom {
+            cells,
+            clock: None,
+            rivals: Vec::new(),
+            day: self.layout.date,
+            offset_s: None,
+            steps: None,
+        };
         if let Some(step) = spec.step_us {
             let start = self.start(spec)?;
             time.steps = Some((start, step));
-            self.tell(false, "columns.time", "the start in the layout, and a step for each row");
+            self.tell(
+                false,
+                "columns.time",
+                "the start in the layout, and a step for each row",
+            );
             return Ok(time);
         }
         if time.cells.parts.is_empty() {
@@ -487,10 +690,20 @@ impl<'a> Decider<'a> {
             let found = moments::find(&self.sample, &self.named, &self.titles, self.hints());
             let columns = match found {
                 Ok(Some(timing)) => timing.columns,
-                _ => (0..self.named.len()).filter(|at| self.named[*at].as_ref().is_some_and(|named| named.role == names::Role::Time)).collect(),
+                _ => (0..self.named.len())
+                    .filter(|at| {
+                        self.named[*at]
+                            .as_ref()
+                            .is_some_and(|named| named.role == Role::Time)
+                    })
+                    .collect(),
             };
             if columns.is_empty() {
-                return Err(Failure::option(spec.index, "no column of the file is called time or date; say `from`").into());
+                return Err(Failure::option(
+                    spec.index,
+                    "no column of the file is called time or date; say `from`",
+                )
+                .into());
             }
             time.cells.parts = columns.iter().map(|at| Part::Column(*at)).collect();
             self.tell_column("time", &time.cells.clone(), false);
@@ -499,13 +712,29 @@ impl<'a> Decider<'a> {
         }
         time.clock = Some(match &spec.format {
             Some(TimeFormat::Format(format)) => Clock::Format(format.clone()),
-            Some(TimeFormat::Serial { epoch_1904 }) => Clock::Serial { epoch_1904: *epoch_1904 },
+            Some(TimeFormat::Serial { epoch_1904 }) => Clock::Serial {
+                epoch_1904: *epoch_1904,
+            },
             Some(TimeFormat::SinceStart) => Clock::SinceStart(self.start(spec)?),
             None => {
-                let columns: Vec<usize> =
-                    time.cells.parts.iter().filter_map(|part| if let Part::Column(at) = part { Some(*at) } else { None }).collect();
+                let columns: Vec<usize> = time
+                    .cells
+                    .parts
+                    .iter()
+                    .filter_map(|part| {
+                        if let Part::Column(at) = part {
+                            Some(*at)
+                        } else {
+                            None
+                        }
+                    })
+                    .collect();
                 if columns.len() != time.cells.parts.len() || time.cells.pick.is_some() {
-                    return Err(Failure::option(spec.index, "where the time is put together from the head or picked, say its `format`").into());
+                    return Err(Failure::option(
+                        spec.index,
+                        "where the time is put together from the head or picked, say its `format`",
+                    )
+                    .into());
                 }
                 let timing = moments::settle(&self.sample, &columns, &self.titles, self.hints())?;
                 self.tell_order(&timing);
@@ -520,15 +749,32 @@ impl<'a> Decider<'a> {
     fn start(&self, spec: &Spec) -> Result<Moment, Failure> {
         let index = spec.start.first().map_or(spec.index, |(_, index)| *index);
         if spec.start.is_empty() {
-            return Err(Failure::option(index, "this needs `start`, the time that counting begins at"));
+            return Err(Failure::option(
+                index,
+                "this needs `start`, the time that counting begins at",
+            ));
         }
-        let text = spec.start.iter().map(|(from, _)| self.head_text(from)).collect::<Vec<_>>().join(" ");
+        let text = spec
+            .start
+            .iter()
+            .map(|(from, _)| self.head_text(from))
+            .collect::<Vec<_>>()
+            .join(" ");
         let clock = match &spec.format {
             Some(TimeFormat::Format(format)) => Clock::Format(format.clone()),
-            Some(TimeFormat::Serial { epoch_1904 }) => Clock::Serial { epoch_1904: *epoch_1904 },
+            Some(TimeFormat::Serial { epoch_1904 }) => Clock::Serial {
+                epoch_1904: *epoch_1904,
+            },
             _ => match order::find(&[text.as_str()], Hints::default()) {
                 order::Verdict::Found(candidate) => candidate.clock,
-                _ => return Err(Failure::option(index, format!("the start \"{text}\" is no time that can be read in one way only; write it as 2026-04-03 10:00"))),
+                _ => {
+                    return Err(Failure::option(
+                        index,
+                        format!(
+                            "the start \"{text}\" is no time that can be read in one way only; write it as 2026-04-03 10:00"
+                        ),
+                    ));
+                }
             },
         };
         clock
@@ -547,10 +793,24 @@ impl<'a> Decider<'a> {
 
     fn number(&mut self, cells: Cells, at: usize, unit: Option<&str>) -> Result<NumberFrom, Trouble> {
         let mut number = NumberFrom::new(cells);
-        let asked = Asked { column: at, title: title(&[at], &self.titles), most: unit.and_then(numbers::most), unit };
-        number.marks.set(numbers::decide(&self.sample, &asked, self.layout.marks(), self.splitter.delimiter)?);
+        let asked = Asked {
+            column: at,
+            title: title(&[at], &self.titles),
+            most: unit.and_then(numbers::most),
+            unit,
+        };
+        number.marks.set(numbers::decide(
+            &self.sample,
+            &asked,
+            self.layout.marks(),
+            self.splitter.delimiter,
+        )?);
         number.marks_assumed = self.layout.marks().is_none() && !self.whole;
-        number.suffix = self.sample.columns.get(at).and_then(|column| column.suffix.clone());
+        number.suffix = self
+            .sample
+            .columns
+            .get(at)
+            .and_then(|column| column.suffix.clone());
         Ok(number)
     }
 
@@ -562,14 +822,19 @@ impl<'a> Decider<'a> {
                 let at = *at;
                 self.number(cells, at, unit)?
             }
-            _ => NumberFrom { marks: Cell::new(self.layout.marks()), ..NumberFrom::new(cells) },
+            _ => NumberFrom {
+                marks: Cell::new(self.layout.marks()),
+                ..NumberFrom::new(cells)
+            },
         };
         number.times = spec.times.unwrap_or(1.0);
         Ok(number)
     }
 
     fn fixed_number(&self, name: &str) -> Result<Option<f64>, Failure> {
-        let Some(constant) = column(name).and_then(|at| self.layout.constants[at].as_ref()) else { return Ok(None) };
+        let Some(constant) = column(name).and_then(|at| self.layout.constants[at].as_ref()) else {
+            return Ok(None);
+        };
         fixed(&constant.text, constant.index).map(Some)
     }
 
@@ -595,12 +860,22 @@ impl<'a> Decider<'a> {
                     return Err(Failure::option(*index, "the unit of a place is mm, cm, m or in").into());
                 }
                 let known = unit.as_deref().and_then(units::length);
-                (self.stated_number(spec, known.map(|(unit, _)| unit))?, unit, spec.unit.is_some(), at)
+                (
+                    self.stated_number(spec, known.map(|(unit, _)| unit))?,
+                    unit,
+                    spec.unit.is_some(),
+                    at,
+                )
             }
             (None, Some(at)) => {
                 let unit = self.unit_text(at);
                 let known = unit.as_deref().and_then(units::length);
-                (self.found_number(name, at, known.map(|(unit, _)| unit))?, unit, true, Some(at))
+                (
+                    self.found_number(name, at, known.map(|(unit, _)| unit))?,
+                    unit,
+                    true,
+                    Some(at),
+                )
             }
             (None, None) => return Ok(None),
         };
@@ -611,8 +886,15 @@ impl<'a> Decider<'a> {
                 self.tell(!stated, &format!("unit.{name}"), unit);
             }
             Some(None) => {
-                let text = format!("the unit \"{}\" of {name} is not known; mm, cm, m or in are", unit.unwrap_or_default());
-                return Err(Failure::question(text, ["mm", "cm", "m", "in"].map(|unit| format!("columns.{name}.unit = \"{unit}\""))).into());
+                let text = format!(
+                    "the unit \"{}\" of {name} is not known; mm, cm, m or in are",
+                    unit.unwrap_or_default()
+                );
+                return Err(Failure::question(
+                    text,
+                    ["mm", "cm", "m", "in"].map(|unit| format!("columns.{name}.unit = \"{unit}\"")),
+                )
+                .into());
             }
             None => {}
         }
@@ -655,7 +937,11 @@ impl<'a> Decider<'a> {
                 self.tell_column("temperature", &number.cells.clone(), true);
                 (number, spec.unit.as_ref().map(|(unit, _)| unit.clone()), None)
             }
-            (None, Some(at)) => (self.found_number("temperature", at, None)?, self.unit_text(at), Some(at)),
+            (None, Some(at)) => (
+                self.found_number("temperature", at, None)?,
+                self.unit_text(at),
+                Some(at),
+            ),
             (None, None) => return Ok(None),
         };
         if let Some(scale) = unit.as_deref().and_then(units::temperature) {
@@ -666,15 +952,31 @@ impl<'a> Decider<'a> {
     }
 
     /// A column must hold what its name says: otherwise it is left out, and that is said.
-    fn in_range(&mut self, number: NumberFrom, at: Option<usize>, range: std::ops::RangeInclusive<f64>, unit: &str) -> Option<NumberFrom> {
+    fn in_range(
+        &mut self,
+        number: NumberFrom,
+        at: Option<usize>,
+        range: std::ops::RangeInclusive<f64>,
+        unit: &str,
+    ) -> Option<NumberFrom> {
         let Some(at) = at else { return Some(number) };
         let marks = number.marks.get().unwrap_or(Marks::POINT);
         let outside = self.sample.columns[at].distinct.iter().find(|(cell, _)| {
-            let cell = number.suffix.as_deref().and_then(|suffix| cell.strip_suffix(suffix)).unwrap_or(cell);
-            crate::number::parse(cell.trim(), marks).is_some_and(|value| !range.contains(&(value * number.times + number.plus)))
+            let cell = number
+                .suffix
+                .as_deref()
+                .and_then(|suffix| cell.strip_suffix(suffix))
+                .unwrap_or(cell);
+            crate::number::parse(cell.trim(), marks)
+                .is_some_and(|value| !range.contains(&(value * number.times + number.plus)))
         });
-        let Some((cell, line)) = outside else { return Some(number) };
-        let text = format!("{} holds \"{cell}\", which can't be {unit}; the column was left out", title(&[at], &self.titles));
+        let Some((cell, line)) = outside else {
+            return Some(number);
+        };
+        let text = format!(
+            "{} holds \"{cell}\", which can't be {unit}; the column was left out",
+            title(&[at], &self.titles)
+        );
         self.problems.push((*line, at as u32 + 1, text));
         None
     }
@@ -706,7 +1008,9 @@ impl<'a> Decider<'a> {
         let unit = match cells.parts.as_slice() {
             [Part::Column(at)] => {
                 let has_column = self.layout.spec("unit").is_some();
-                let fixed = column("unit").and_then(|at| spec.constants[at].as_ref()).map(|constant| (constant.text.clone(), constant.index));
+                let fixed = column("unit")
+                    .and_then(|at| spec.constants[at].as_ref())
+                    .map(|constant| (constant.text.clone(), constant.index));
                 self.value_unit(*at, spec.unit.as_ref().or(fixed.as_ref()), has_column)?
             }
             _ => spec.unit.as_ref().map(|(unit, _)| ucum(unit)),
@@ -726,14 +1030,25 @@ impl<'a> Decider<'a> {
                 "device" => value.device = text(),
                 "remark" => value.remark = text(),
                 "unit" => {}
-                other => return Err(Failure::option(constant.index, format!("a value column can't fix `{other}`")).into()),
+                other => {
+                    return Err(Failure::option(
+                        constant.index,
+                        format!("a value column can't fix `{other}`"),
+                    )
+                    .into());
+                }
             }
         }
         Ok(value)
     }
 
     /// The value's unit: layout, header or units row, preamble; a header PPFD means µmol m⁻² s⁻¹.
-    fn value_unit(&mut self, at: usize, stated: Option<&(String, u32)>, has_column: bool) -> Result<Option<String>, Trouble> {
+    fn value_unit(
+        &mut self,
+        at: usize,
+        stated: Option<&(String, u32)>,
+        has_column: bool,
+    ) -> Result<Option<String>, Trouble> {
         if let Some((unit, _)) = stated {
             let unit = ucum(unit);
             self.tell(false, "unit", unit.clone());
@@ -748,16 +1063,28 @@ impl<'a> Decider<'a> {
             return Ok(fixed);
         }
         let named = self.named.get(at).and_then(Option::as_ref);
-        let (is_ppfd, title_words) = (named.is_some_and(|named| named.is_ppfd), names::words(self.titles.get(at).map_or("", String::as_str)));
-        let text = self.unit_text(at).or_else(|| self.sample.columns.get(at).and_then(|column| column.suffix.clone()));
+        let (is_ppfd, title_words) = (
+            named.is_some_and(|named| named.is_ppfd),
+            names::words(self.titles.get(at).map_or("", String::as_str)),
+        );
+        let text = self.unit_text(at).or_else(|| {
+            self.sample
+                .columns
+                .get(at)
+                .and_then(|column| column.suffix.clone())
+        });
         if let Some(text) = text {
             if let Some(unit) = units::light(&text) {
                 self.tell(false, "unit", unit);
                 return Ok(Some(unit.to_owned()));
             }
             if units::looks_like_one(&text) || units::is_any(&text) {
-                let choices = ["umol.m-2.s-1", "lx", "W.m-2", "mV"].map(|unit| format!("columns.value.unit = \"{unit}\""));
-                let question = format!("{} is in \"{text}\", a unit that is not known here; which is it?", title(&[at], &self.titles));
+                let choices = ["umol.m-2.s-1", "lx", "W.m-2", "mV"]
+                    .map(|unit| format!("columns.value.unit = \"{unit}\""));
+                let question = format!(
+                    "{} is in \"{text}\", a unit that is not known here; which is it?",
+                    title(&[at], &self.titles)
+                );
                 return Err(Failure::question(question, choices).into());
             }
         }
@@ -770,9 +1097,23 @@ impl<'a> Decider<'a> {
             return Ok(Some(unit.to_owned()));
         }
         // Illuminance is in lux by definition (CIE S 017, 17-21-060, from memory).
-        let illuminance = ["illuminance", "beleuchtungsstarke", "iluminancia", "illuminamento", "eclairement", "verlichtingssterkte",
-            "belysningsstyrke", "belysningsstyrka", "osvetleni", "\u{7167}\u{5ea6}", "\u{5149}\u{7167}\u{5ea6}"];
-        if title_words.iter().any(|word| illuminance.contains(&word.as_str())) {
+        let illuminance = [
+            "illuminance",
+            "beleuchtungsstarke",
+            "iluminancia",
+            "illuminamento",
+            "eclairement",
+            "verlichtingssterkte",
+            "belysningsstyrke",
+            "belysningsstyrka",
+            "osvetleni",
+            "\u{7167}\u{5ea6}",
+            "\u{5149}\u{7167}\u{5ea6}",
+        ];
+        if title_words
+            .iter()
+            .any(|word| illuminance.contains(&word.as_str()))
+        {
             self.tell(true, "unit", "lx");
             return Ok(Some("lx".to_owned()));
         }
@@ -783,12 +1124,39 @@ impl<'a> Decider<'a> {
     fn preamble_unit(&self) -> Option<&'static str> {
         let mut found = None;
         for row in &self.table.preamble {
-            let mut pieces: Vec<&str> = row.cells.iter().flat_map(|cell| cell.split([':', '='])).map(|piece| header::bare(piece).trim()).collect();
+            let mut pieces: Vec<&str> = row
+                .cells
+                .iter()
+                .flat_map(|cell| cell.split([':', '=']))
+                .map(|piece| header::bare(piece).trim())
+                .collect();
             pieces.retain(|piece| !piece.is_empty());
-            let [key, value, ..] = pieces.as_slice() else { continue };
+            let [key, value, ..] = pieces.as_slice() else {
+                continue;
+            };
             let key = names::words(key).join(" ");
-            let is_unit = ["unit", "units", "einheit", "unite", "unites", "unidad", "unidades", "unita", "eenheid", "jednostka", "enhed", "enhet",
-                "jednotka", "par unit", "light unit", "par units", "measurement unit", "masseinheit", "\u{5358}\u{4f4d}", "\u{5355}\u{4f4d}"];
+            let is_unit = [
+                "unit",
+                "units",
+                "einheit",
+                "unite",
+                "unites",
+                "unidad",
+                "unidades",
+                "unita",
+                "eenheid",
+                "jednostka",
+                "enhed",
+                "enhet",
+                "jednotka",
+                "par unit",
+                "light unit",
+                "par units",
+                "measurement unit",
+                "masseinheit",
+                "\u{5358}\u{4f4d}",
+                "\u{5355}\u{4f4d}",
+            ];
             if is_unit.contains(&key.as_str())
                 && let Some(unit) = units::light(value)
             {
@@ -803,22 +1171,34 @@ impl<'a> Decider<'a> {
 
     /// Readings far outside what the unit allows are no readings in that unit.
     fn plausible(&self, number: &NumberFrom, at: usize, unit: Option<&str>) -> Result<(), Trouble> {
-        let Some(most) = unit.and_then(numbers::most) else { return Ok(()) };
+        let Some(most) = unit.and_then(numbers::most) else {
+            return Ok(());
+        };
         let marks = number.marks.get().unwrap_or(Marks::POINT);
         let column = &self.sample.columns[at];
         let values: Vec<(f64, &(String, u64))> = column
             .distinct
             .iter()
             .filter_map(|entry| {
-                let cell = number.suffix.as_deref().and_then(|suffix| entry.0.strip_suffix(suffix)).unwrap_or(&entry.0);
+                let cell = number
+                    .suffix
+                    .as_deref()
+                    .and_then(|suffix| entry.0.strip_suffix(suffix))
+                    .unwrap_or(&entry.0);
                 Some((crate::number::parse(cell.trim(), marks)? * number.times, entry))
             })
             .collect();
-        let outside: Vec<_> = values.iter().filter(|(value, _)| *value > most || *value < -most / 20.0).collect();
+        let outside: Vec<_> = values
+            .iter()
+            .filter(|(value, _)| *value > most || *value < -most / 20.0)
+            .collect();
         if outside.len() * 2 <= values.len() {
             return Ok(());
         }
-        let (cell, line) = outside.first().map(|(_, entry)| (entry.0.as_str(), entry.1)).unwrap_or_default();
+        let (cell, line) = outside
+            .first()
+            .map(|(_, entry)| (entry.0.as_str(), entry.1))
+            .unwrap_or_default();
         let unit = unit.unwrap_or_default();
         Err(Failure::question(
             format!("{} holds \"{cell}\" (line {line}), which can't be {unit}; which unit is it, or which column is meant?", title(&[at], &self.titles)),
@@ -831,7 +1211,10 @@ impl<'a> Decider<'a> {
 
     fn text(&mut self, name: &str, found: Option<usize>) -> Result<Option<TextFrom>, Failure> {
         if let Some(constant) = self.constant(name) {
-            let cells = Cells { parts: vec![Part::Fixed(constant.to_owned())], pick: None };
+            let cells = Cells {
+                parts: vec![Part::Fixed(constant.to_owned())],
+                pick: None,
+            };
             return Ok(Some(TextFrom { cells }));
         }
         let layout = self.layout;
@@ -875,7 +1258,13 @@ fn head_value(text: &str, whole: bool, head: &crate::layout::Head) -> Result<Str
         None => line,
     };
     if value.is_empty() {
-        return Err(Failure::option(head.index, format!("line {} of the file holds nothing of this kind: \"{line}\"", head.line)));
+        return Err(Failure::option(
+            head.index,
+            format!(
+                "line {} of the file holds nothing of this kind: \"{line}\"",
+                head.line
+            ),
+        ));
     }
     Ok(value.to_owned())
 }

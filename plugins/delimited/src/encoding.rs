@@ -32,8 +32,14 @@ impl Kind {
 /// First bytes of files that are no text, and what such files are called.
 const NOT_TEXT: &[(&[u8], &str)] = &[
     (b"\x1f\x8b", "compressed with gzip; unpack it first"),
-    (b"PK\x03\x04", "a zip archive or a spreadsheet file; export the sheet as CSV"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old spreadsheet or word processor file; export it as CSV"),
+    (
+        b"PK\x03\x04",
+        "a zip archive or a spreadsheet file; export the sheet as CSV",
+    ),
+    (
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
+        "an old spreadsheet or word processor file; export it as CSV",
+    ),
     (b"%PDF-", "a PDF"),
     (b"\x89PNG", "a picture"),
     (b"\xff\xd8\xff", "a picture"),
@@ -55,7 +61,10 @@ const NOT_TEXT: &[(&[u8], &str)] = &[
 /// and a sentence.
 pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
     if start.starts_with(b"\xff\xfe\0\0") || start.starts_with(b"\0\0\xfe\xff") {
-        return Err((0, "this text is in UTF-32, which is not read; save it as UTF-8".to_owned()));
+        return Err((
+            0,
+            "this text is in UTF-32, which is not read; save it as UTF-8".to_owned(),
+        ));
     }
     for (encoding, mark) in [
         (Kind::Utf8, &b"\xef\xbb\xbf"[..]),
@@ -63,19 +72,35 @@ pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
         (Kind::Other(encoding_rs::UTF_16BE), b"\xfe\xff"),
     ] {
         if start.starts_with(mark) {
-            return Ok(Found { kind: encoding, mark: mark.len(), assumed: false });
+            return Ok(Found {
+                kind: encoding,
+                mark: mark.len(),
+                assumed: false,
+            });
         }
     }
     if let Some((_, what)) = NOT_TEXT.iter().find(|(magic, _)| start.starts_with(magic)) {
         return Err((0, format!("this is no text but {what}")));
     }
-    let assumed = |kind| Ok(Found { kind, mark: 0, assumed: true });
+    let assumed = |kind| {
+        Ok(Found {
+            kind,
+            mark: 0,
+            assumed: true,
+        })
+    };
     if let Some(kind) = utf16_by_zeros(start) {
         return assumed(kind);
     }
     if let Some(at) = start.iter().position(|byte| *byte == 0) {
         let line = start.iter().take(at).filter(|byte| **byte == b'\n').count() as u64 + 1;
-        return Err((line, format!("this is no text: byte {} of the file is zero; export it again", at + 1)));
+        return Err((
+            line,
+            format!(
+                "this is no text: byte {} of the file is zero; export it again",
+                at + 1
+            ),
+        ));
     }
     let (valid, invalid) = utf8_counts(start, whole);
     if invalid == 0 || valid > invalid {
@@ -88,13 +113,23 @@ pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
 pub(crate) fn named(label: &str, start: &[u8]) -> Result<Found, String> {
     let encoding = Encoding::for_label(label.trim().as_bytes())
         .filter(|encoding| *encoding != encoding_rs::REPLACEMENT)
-        .ok_or_else(|| format!("`{label}` is no text encoding known here; try `utf-8`, `utf-16le` or `windows-1252`"))?;
-    let kind = if encoding == encoding_rs::UTF_8 { Kind::Utf8 } else { Kind::Other(encoding) };
+        .ok_or_else(|| {
+            format!("`{label}` is no text encoding known here; try `utf-8`, `utf-16le` or `windows-1252`")
+        })?;
+    let kind = if encoding == encoding_rs::UTF_8 {
+        Kind::Utf8
+    } else {
+        Kind::Other(encoding)
+    };
     let mark = match Encoding::for_bom(start) {
         Some((marked, length)) if marked == encoding => length,
         _ => 0,
     };
-    Ok(Found { kind, mark, assumed: false })
+    Ok(Found {
+        kind,
+        mark,
+        assumed: false,
+    })
 }
 
 /// UTF-16 without a mark: in text that is mostly plain, every other byte is zero.
@@ -149,7 +184,9 @@ fn best_single(start: &[u8]) -> &'static Encoding {
             .take(400)
             .filter(|cell| {
                 let named = names::read(cell);
-                named.as_ref().is_some_and(|named| named.unit.is_some() || !names::words(cell).is_empty())
+                named
+                    .as_ref()
+                    .is_some_and(|named| named.unit.is_some() || !names::words(cell).is_empty())
                     || units::is_any(cell)
             })
             .count();
@@ -259,11 +296,17 @@ impl Decoder {
     }
 
     fn decode_other(&mut self, bytes: &[u8], last: bool, text: &mut String) -> Event {
-        let Some(inner) = &mut self.inner else { return Event::Fine };
+        let Some(inner) = &mut self.inner else {
+            return Event::Fine;
+        };
         let mut replaced = false;
         let mut rest = bytes;
         loop {
-            text.reserve(inner.max_utf8_buffer_length(rest.len()).unwrap_or(rest.len() * 3 + 16));
+            text.reserve(
+                inner
+                    .max_utf8_buffer_length(rest.len())
+                    .unwrap_or(rest.len() * 3 + 16),
+            );
             let (result, read, faults) = inner.decode_to_string(rest, text, last);
             replaced |= faults;
             rest = rest.get(read..).unwrap_or_default();
@@ -281,11 +324,21 @@ mod tests {
     use proptest::prelude::*;
 
     fn kind(start: &[u8]) -> Result<String, String> {
-        find(start, true).map(|found| found.kind.name()).map_err(|(_, text)| text)
+        find(start, true)
+            .map(|found| found.kind.name())
+            .map_err(|(_, text)| text)
     }
 
     fn utf16(text: &str, big: bool) -> Vec<u8> {
-        text.encode_utf16().flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect()
+        text.encode_utf16()
+            .flat_map(|unit| {
+                if big {
+                    unit.to_be_bytes()
+                } else {
+                    unit.to_le_bytes()
+                }
+            })
+            .collect()
     }
 
     #[test]
@@ -307,8 +360,14 @@ mod tests {
     #[test]
     fn other_alphabets_are_known_by_their_headings() {
         for (encoding, text) in [
-            (encoding_rs::SHIFT_JIS, "\u{65e5}\u{6642},\u{5730}\u{70b9},\u{7167}\u{5ea6}\n"),
-            (encoding_rs::WINDOWS_1251, "\u{414}\u{430}\u{442}\u{430};\u{412}\u{440}\u{435}\u{43c}\u{44f};\u{441}\u{432}\u{435}\u{442}\n"),
+            (
+                encoding_rs::SHIFT_JIS,
+                "\u{65e5}\u{6642},\u{5730}\u{70b9},\u{7167}\u{5ea6}\n",
+            ),
+            (
+                encoding_rs::WINDOWS_1251,
+                "\u{414}\u{430}\u{442}\u{430};\u{412}\u{440}\u{435}\u{43c}\u{44f};\u{441}\u{432}\u{435}\u{442}\n",
+            ),
             (encoding_rs::WINDOWS_1252, "Datum;Beleuchtungsst\u{e4}rke (lx)\n"),
         ] {
             let (bytes, _, _) = encoding.encode(text);
@@ -318,7 +377,11 @@ mod tests {
 
     #[test]
     fn late_bytes_that_are_no_utf8() {
-        let found = Found { kind: Kind::Utf8, mark: 0, assumed: true };
+        let found = Found {
+            kind: Kind::Utf8,
+            mark: 0,
+            assumed: true,
+        };
         let mut decoder = Decoder::new(&found);
         let mut text = String::new();
         assert_eq!(decoder.decode(b"plain ", false, &mut text), Event::Fine);
@@ -326,7 +389,10 @@ mod tests {
         assert_eq!(text, "plain \u{b5}mol");
         let mut decoder = Decoder::new(&found);
         let mut text = String::new();
-        assert_eq!(decoder.decode("\u{b5} ".as_bytes(), false, &mut text), Event::Fine);
+        assert_eq!(
+            decoder.decode("\u{b5} ".as_bytes(), false, &mut text),
+            Event::Fine
+        );
         assert_eq!(decoder.decode(b"\xb5 x", true, &mut text), Event::Replaced);
         assert_eq!(text, "\u{b5} \u{fffd} x");
     }

@@ -2,14 +2,25 @@
 
 use crate::datetime::Day;
 use crate::datetime::format::{Format, Item};
-use crate::lines::Delimiter;
+use crate::lines::{Delimiter, Quote};
 use crate::number::Marks;
 use regex_lite::Regex;
 use undim_sdk::{Failure, OptionItem, OptionKind, Options};
 
 /// The columns a layout may name.
-pub(crate) const COLUMNS: [&str; 11] =
-    ["time", "value", "unit", "x", "y", "z", "station", "device", "tilt", "temperature", "remark"];
+pub(crate) const COLUMNS: [&str; 11] = [
+    "time",
+    "value",
+    "unit",
+    "x",
+    "y",
+    "z",
+    "station",
+    "device",
+    "tilt",
+    "temperature",
+    "remark",
+];
 
 /// Everything a layout says.
 #[derive(Debug, Default)]
@@ -20,7 +31,7 @@ pub(crate) struct Layout {
     pub(crate) delimiter: Option<Delimiter>,
     /// A delimiter that is no single byte: it is put in place of this character.
     pub(crate) wide_delimiter: Option<char>,
-    pub(crate) quote: Option<Option<u8>>,
+    pub(crate) quote: Option<Quote>,
     pub(crate) decimal: Option<u8>,
     pub(crate) thousands: Option<u8>,
     marks_index: u32,
@@ -161,16 +172,19 @@ impl Layout {
             ["note", "date"] => self.date = date(item.text),
             ["note", ..] => {}
             ["missing"] if empty => self.missing = Some(Vec::new()),
-            ["missing", ..] => self.missing.get_or_insert_default().push(item.text.trim().to_owned()),
+            ["missing", ..] => self
+                .missing
+                .get_or_insert_default()
+                .push(item.text.trim().to_owned()),
             ["columns" | "constants" | "keep" | "head" | "value"] if empty => {}
             ["encoding"] => self.encoding = Some((item.text.to_owned(), item.index)),
             ["delimiter"] => self.take_delimiter(item)?,
             ["quote"] => {
-                self.quote = Some(one_byte(item, "quote")?);
+                self.quote = Some(Quote(one_byte(item, "quote")?));
                 self.marks_index = item.index;
             }
             ["decimal"] => {
-                self.decimal = one_of(item, "decimal", &[b'.', b','])?;
+                self.decimal = one_of(item, "decimal", b".,")?;
                 self.marks_index = item.index;
             }
             ["thousands"] => {
@@ -186,31 +200,51 @@ impl Layout {
             ["timezone"] => self.timezone = Some(item.text.to_owned()),
             ["columns", name, rest @ ..] => {
                 let at = column(name).ok_or_else(|| no_column(item, name))?;
-                let spec = self.columns[at].get_or_insert_with(|| Spec { index: item.index, ..Spec::default() });
+                let spec = self.columns[at].get_or_insert_with(|| Spec {
+                    index: item.index,
+                    ..Spec::default()
+                });
                 take_spec(spec, rest, item, false)?;
             }
             ["constants", name] => {
                 let at = column(name).ok_or_else(|| no_column(item, name))?;
-                self.constants[at] = Some(Constant { text: item.text.to_owned(), index: item.index });
+                self.constants[at] = Some(Constant {
+                    text: item.text.to_owned(),
+                    index: item.index,
+                });
             }
             ["value", position, rest @ ..] if position.parse::<usize>().is_ok_and(|at| at < 4096) => {
                 let at = position.parse::<usize>().unwrap_or(0);
                 while self.values.len() <= at {
-                    self.values.push(Spec { index: item.index, ..Spec::default() });
+                    self.values.push(Spec {
+                        index: item.index,
+                        ..Spec::default()
+                    });
                 }
                 take_spec(&mut self.values[at], rest, item, true)?;
             }
-            ["keep", name] => self.keep.push((from(item, name)?, vec![Pattern::new(item)?], item.index)),
+            ["keep", name] => self
+                .keep
+                .push((from(item, name)?, vec![Pattern::new(item)?], item.index)),
             ["keep", name, _] => {
                 let pattern = Pattern::new(item)?;
-                match self.keep.iter_mut().find(|(known, _, _)| matches!(known, From::Header(text) if text == name)) {
+                match self
+                    .keep
+                    .iter_mut()
+                    .find(|(known, _, _)| matches!(known, From::Header(text) if text == name))
+                {
                     Some((_, patterns, _)) => patterns.push(pattern),
-                    None => self.keep.push((From::Header((*name).to_owned()), vec![pattern], item.index)),
+                    None => self
+                        .keep
+                        .push((From::Header((*name).to_owned()), vec![pattern], item.index)),
                 }
             }
             ["head", name, key] => self.take_head(name, key, item)?,
             ["sheet" | "records", ..] => {
-                return Err(Failure::option(item.index, "this serves spreadsheets and JSON, not delimited text"));
+                return Err(Failure::option(
+                    item.index,
+                    "this serves spreadsheets and JSON, not delimited text",
+                ));
             }
             _ => return Err(unknown(item)),
         }
@@ -223,13 +257,18 @@ impl Layout {
             ("tab" | "\t", _, _) => Delimiter::Byte(b'\t'),
             ("blanks", _, _) => Delimiter::Blanks,
             ("none", _, _) => Delimiter::None,
-            (_, Some(one), None) if one.is_ascii() && !matches!(one, '\n' | '\r') => Delimiter::Byte(one as u8),
+            (_, Some(one), None) if one.is_ascii() && !matches!(one, '\n' | '\r') => {
+                Delimiter::Byte(one as u8)
+            }
             (_, Some(one), None) if !one.is_ascii() => {
                 self.wide_delimiter = Some(one);
                 Delimiter::Byte(WIDE_DELIMITER)
             }
             _ => {
-                return Err(Failure::option(item.index, "the delimiter is one character, \"tab\", or \"blanks\""));
+                return Err(Failure::option(
+                    item.index,
+                    "the delimiter is one character, \"tab\", or \"blanks\"",
+                ));
             }
         });
         Ok(())
@@ -239,7 +278,12 @@ impl Layout {
         let at = match self.head.iter().position(|head| head.name == name) {
             Some(at) => at,
             None => {
-                self.head.push(Head { name: name.to_owned(), line: 0, pick: None, index: item.index });
+                self.head.push(Head {
+                    name: name.to_owned(),
+                    line: 0,
+                    pick: None,
+                    index: item.index,
+                });
                 self.head.len() - 1
             }
         };
@@ -254,12 +298,20 @@ impl Layout {
     /// What only shows once all options are read.
     fn check(&self) -> Result<(), Failure> {
         if let Some(head) = self.head.iter().find(|head| head.line == 0) {
-            return Err(Failure::option(head.index, "a value of the head needs its `line`, counted from 1"));
+            return Err(Failure::option(
+                head.index,
+                "a value of the head needs its `line`, counted from 1",
+            ));
         }
         if let Some(spec) = self.values.iter().find(|spec| spec.from.is_empty()) {
             return Err(Failure::option(spec.index, "each [[value]] needs `from`"));
         }
-        let heads = self.columns.iter().flatten().chain(&self.values).flat_map(|spec| spec.from.iter().chain(&spec.start));
+        let heads = self
+            .columns
+            .iter()
+            .flatten()
+            .chain(&self.values)
+            .flat_map(|spec| spec.from.iter().chain(&spec.start));
         for (from, index) in heads {
             if let From::Head(name) = from
                 && !self.head.iter().any(|head| head.name == *name)
@@ -268,15 +320,24 @@ impl Layout {
             }
         }
         if let (Some(value), false) = (self.spec("value"), self.values.is_empty()) {
-            return Err(Failure::option(value.index, "either columns.value or [[value]], not both"));
+            return Err(Failure::option(
+                value.index,
+                "either columns.value or [[value]], not both",
+            ));
         }
         if self.decimal.is_some() && self.decimal == self.thousands {
-            return Err(Failure::option(self.marks_index, "decimal and thousands can't be the same mark"));
+            return Err(Failure::option(
+                self.marks_index,
+                "decimal and thousands can't be the same mark",
+            ));
         }
-        if let (Some(Delimiter::Byte(byte)), Some(Some(quote))) = (self.delimiter, self.quote)
+        if let (Some(Delimiter::Byte(byte)), Some(Quote(Some(quote)))) = (self.delimiter, self.quote)
             && byte == quote
         {
-            return Err(Failure::option(self.marks_index, "delimiter and quote can't be the same character"));
+            return Err(Failure::option(
+                self.marks_index,
+                "delimiter and quote can't be the same character",
+            ));
         }
         Ok(())
     }
@@ -291,7 +352,10 @@ impl Layout {
         };
         let usual = if decimal == b'.' { b',' } else { b'.' };
         // With the decimal mark stated alone, the other one can only group.
-        Some(Marks { decimal, thousands: Some(self.thousands.unwrap_or(usual)) })
+        Some(Marks {
+            decimal,
+            thousands: Some(self.thousands.unwrap_or(usual)),
+        })
     }
 }
 
@@ -320,7 +384,10 @@ fn take_spec(spec: &mut Spec, keys: &[&str], item: &OptionItem, with_constants: 
         ["step"] => spec.step_us = Some(duration(item)?),
         [name] if with_constants && column(name).is_some() => {
             let at = column(name).unwrap_or(0);
-            spec.constants[at] = Some(Constant { text: item.text.to_owned(), index: item.index });
+            spec.constants[at] = Some(Constant {
+                text: item.text.to_owned(),
+                index: item.index,
+            });
         }
         _ => return Err(unknown(item)),
     }
@@ -347,33 +414,54 @@ fn from(item: &OptionItem, text: &str) -> Result<From, Failure> {
 
 /// The expression between two slashes; `None` where the text is none.
 fn expression(item: &OptionItem) -> Result<Option<Regex>, Failure> {
-    let inner = item.text.strip_prefix('/').and_then(|rest| rest.strip_suffix('/'));
-    let Some(inner) = inner.filter(|inner| !inner.is_empty()) else { return Ok(None) };
+    let inner = item
+        .text
+        .strip_prefix('/')
+        .and_then(|rest| rest.strip_suffix('/'));
+    let Some(inner) = inner.filter(|inner| !inner.is_empty()) else {
+        return Ok(None);
+    };
     match Regex::new(inner) {
         Ok(regex) => Ok(Some(regex)),
-        Err(error) => Err(Failure::option(item.index, format!("this regular expression can't be read: {error}"))),
+        Err(error) => Err(Failure::option(
+            item.index,
+            format!("this regular expression can't be read: {error}"),
+        )),
     }
 }
 
 fn required_expression(item: &OptionItem) -> Result<Regex, Failure> {
-    expression(item)?.ok_or_else(|| Failure::option(item.index, "here a regular expression between slashes is needed"))
+    expression(item)?
+        .ok_or_else(|| Failure::option(item.index, "here a regular expression between slashes is needed"))
 }
 
 fn time_format(item: &OptionItem) -> Result<TimeFormat, Failure> {
-    let counted = |piece| Ok(TimeFormat::Format(Format::from_items(item.text.to_owned(), vec![piece])));
+    let counted = |piece| {
+        Ok(TimeFormat::Format(Format::from_items(
+            item.text.to_owned(),
+            &[piece],
+        )))
+    };
     match item.text {
         "unix" => counted(Item::Unix),
         "unix-ms" => counted(Item::UnixMillis),
         "serial-1900" => Ok(TimeFormat::Serial { epoch_1904: false }),
         "serial-1904" => Ok(TimeFormat::Serial { epoch_1904: true }),
         "seconds-since-start" => Ok(TimeFormat::SinceStart),
-        text => Format::new(text).map(TimeFormat::Format).map_err(|why| Failure::option(item.index, why)),
+        text => Format::new(text)
+            .map(TimeFormat::Format)
+            .map_err(|why| Failure::option(item.index, why)),
     }
 }
 
 /// A whole number and ms, s, m, h or d.
 fn duration(item: &OptionItem) -> Result<i64, Failure> {
-    let wrong = || Failure::option(item.index, "a duration is a whole number and ms, s, m, h or d, as in \"60s\"");
+    let wrong = || {
+        Failure::option(
+            item.index,
+            "a duration is a whole number and ms, s, m, h or d, as in \"60s\"",
+        )
+    };
     let digits = item.text.bytes().take_while(u8::is_ascii_digit).count();
     let (number, unit) = item.text.split_at(digits);
     let number: i64 = number.parse().map_err(|_| wrong())?;
@@ -391,26 +479,39 @@ fn duration(item: &OptionItem) -> Result<i64, Failure> {
 fn date(text: &str) -> Option<Day> {
     let (parts, _) = crate::datetime::parse::prefix(&Format::new("%Y-%m-%d").ok()?, text.trim())?;
     parts.date(None)?;
-    Some(Day { year: parts.year?, month: parts.month?, day: parts.day? })
+    Some(Day {
+        year: parts.year?,
+        month: parts.month?,
+        day: parts.day?,
+    })
 }
 
 fn whole(item: &OptionItem) -> Result<u64, Failure> {
-    item.text.parse().map_err(|_| Failure::option(item.index, "here a whole number, not negative, is needed"))
+    item.text
+        .parse()
+        .map_err(|_| Failure::option(item.index, "here a whole number, not negative, is needed"))
 }
 
 fn number(item: &OptionItem) -> Result<f64, Failure> {
-    let value = item.text.replace('_', "").parse().ok().filter(|value: &f64| value.is_finite());
+    let value = item
+        .text
+        .replace('_', "")
+        .parse()
+        .ok()
+        .filter(|value: &f64| value.is_finite());
     value.ok_or_else(|| Failure::option(item.index, "here a number is needed"))
 }
 
 fn one_byte(item: &OptionItem, what: &str) -> Result<Option<u8>, Failure> {
     let mut letters = item.text.chars();
     match (letters.next(), letters.next()) {
-        (None, _) => Ok(None),
         (Some(one), None) if one.is_ascii() => Ok(Some(one as u8)),
         // Blanks of any width group digits anyway.
-        (Some('\u{a0}' | '\u{202f}' | '\u{2009}' | '\u{2019}'), None) => Ok(None),
-        _ => Err(Failure::option(item.index, format!("the {what} is one plain character"))),
+        (None | Some('\u{a0}' | '\u{202f}' | '\u{2009}' | '\u{2019}'), None) => Ok(None),
+        _ => Err(Failure::option(
+            item.index,
+            format!("the {what} is one plain character"),
+        )),
     }
 }
 
@@ -422,11 +523,20 @@ fn one_of(item: &OptionItem, what: &str, allowed: &[u8]) -> Result<Option<u8>, F
 }
 
 fn no_column(item: &OptionItem, name: &str) -> Failure {
-    Failure::option(item.index, format!("`{name}` is no column here; the columns are {}", COLUMNS.join(", ")))
+    Failure::option(
+        item.index,
+        format!(
+            "`{name}` is no column here; the columns are {}",
+            COLUMNS.join(", ")
+        ),
+    )
 }
 
 fn unknown(item: &OptionItem) -> Failure {
-    Failure::option(item.index, format!("a layout of delimited text has no `{}`", item.path))
+    Failure::option(
+        item.index,
+        format!("a layout of delimited text has no `{}`", item.path),
+    )
 }
 
 /// The keys of a path; a quoted key may hold dots.
@@ -450,13 +560,24 @@ mod tests {
 
     #[test]
     fn paths_split_at_dots_outside_quotes() {
-        assert_eq!(split_path("columns.time.from.0"), ["columns", "time", "from", "0"]);
-        assert_eq!(split_path(r#"keep."Kind of \"row\" 1.5""#), ["keep", r#"Kind of "row" 1.5"#]);
+        assert_eq!(
+            split_path("columns.time.from.0"),
+            ["columns", "time", "from", "0"]
+        );
+        assert_eq!(
+            split_path(r#"keep."Kind of \"row\" 1.5""#),
+            ["keep", r#"Kind of "row" 1.5"#]
+        );
     }
 
     #[test]
     fn durations() {
-        let item = |text| OptionItem { path: "columns.time.step", kind: OptionKind::Text, text, index: 3 };
+        let item = |text| OptionItem {
+            path: "columns.time.step",
+            kind: OptionKind::Text,
+            text,
+            index: 3,
+        };
         assert_eq!(duration(&item("60s")), Ok(60_000_000));
         assert_eq!(duration(&item("5m")), Ok(300_000_000));
         assert_eq!(duration(&item("1.5s")).unwrap_err().option_index(), Some(3));

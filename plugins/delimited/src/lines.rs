@@ -13,6 +13,10 @@ pub(crate) const MOST_CELLS: usize = 4096;
 /// Most lines a quoted cell may span.
 pub(crate) const MOST_QUOTED_LINES: u64 = 16;
 
+/// The quote around cells; none where there is no such thing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Quote(pub(crate) Option<u8>);
+
 /// What stands between cells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Delimiter {
@@ -66,7 +70,9 @@ pub(crate) struct Record {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Broken {
     /// A quote was opened, so many lines below the record's first, and not closed.
-    Unclosed { lines_below: u64 },
+    Unclosed {
+        lines_below: u64,
+    },
     TooLong,
     TooManyCells,
 }
@@ -82,12 +88,17 @@ impl Broken {
                 Failure::unusable(line + lines_below, 0, text)
             }
             Broken::TooLong => {
-                let text = format!("this line is longer than {} KiB: no table of readings", MOST_BYTES >> 10);
+                let text = format!(
+                    "this line is longer than {} KiB: no table of readings",
+                    MOST_BYTES >> 10
+                );
                 Failure::unusable(line, 0, text)
             }
-            Broken::TooManyCells => {
-                Failure::unusable(line, 0, format!("this line has more than {MOST_CELLS} cells: no table of readings"))
-            }
+            Broken::TooManyCells => Failure::unusable(
+                line,
+                0,
+                format!("this line has more than {MOST_CELLS} cells: no table of readings"),
+            ),
         }
     }
 }
@@ -120,7 +131,11 @@ impl Record {
         if self.spans.len() >= MOST_CELLS {
             return Err(Broken::TooManyCells);
         }
-        self.spans.push(Span { start: start as u32, end: end as u32, stored });
+        self.spans.push(Span {
+            start: start as u32,
+            end: end as u32,
+            stored,
+        });
         Ok(())
     }
 }
@@ -148,7 +163,11 @@ impl Splitter {
             }
             Delimiter::None => {}
         }
-        Splitter { delimiter, quote, ends }
+        Splitter {
+            delimiter,
+            quote,
+            ends,
+        }
     }
 
     /// Splits the record at the front of `text` and tells how many bytes it takes, its line end included.
@@ -162,9 +181,12 @@ impl Splitter {
         let mut at = 0;
         loop {
             let start = self.skip_blanks(bytes, at);
-            if self.delimiter == Delimiter::Blanks && record.len() > 0 && self.is_line_end(bytes, start) {
+            if self.delimiter == Delimiter::Blanks
+                && record.len() > 0
+                && matches!(bytes.get(start), None | Some(b'\n' | b'\r'))
+            {
                 // Blanks at the end of a line part nothing.
-                return self.finish(bytes, start, last);
+                return Self::finish(bytes, start, last);
             }
             let end = if self.quote.is_some() && bytes.get(start).copied() == self.quote {
                 self.quoted(text, start, last, record)?
@@ -174,10 +196,18 @@ impl Splitter {
             match end {
                 End::Cell(next) => at = next,
                 End::Record(length) => {
-                    return if length > MOST_BYTES { Err(Broken::TooLong) } else { Ok(Some(length)) };
+                    return if length > MOST_BYTES {
+                        Err(Broken::TooLong)
+                    } else {
+                        Ok(Some(length))
+                    };
                 }
                 End::Open => {
-                    return if bytes.len() > MOST_BYTES { Err(Broken::TooLong) } else { Ok(None) };
+                    return if bytes.len() > MOST_BYTES {
+                        Err(Broken::TooLong)
+                    } else {
+                        Ok(None)
+                    };
                 }
             }
         }
@@ -194,24 +224,19 @@ impl Splitter {
         at
     }
 
-    fn is_line_end(&self, bytes: &[u8], at: usize) -> bool {
-        matches!(bytes.get(at), None | Some(b'\n' | b'\r'))
-    }
-
     /// The record ended at `at`, on a line end or the end of the text.
-    fn finish(&self, bytes: &[u8], at: usize, last: bool) -> Result<Option<usize>, Broken> {
-        match self.line_end(bytes, at, last) {
+    fn finish(bytes: &[u8], at: usize, last: bool) -> Result<Option<usize>, Broken> {
+        match Self::line_end(bytes, at, last) {
             End::Record(length) if length <= MOST_BYTES => Ok(Some(length)),
             End::Open if bytes.len() <= MOST_BYTES => Ok(None),
             _ => Err(Broken::TooLong),
         }
     }
 
-    fn line_end(&self, bytes: &[u8], at: usize, last: bool) -> End {
+    fn line_end(bytes: &[u8], at: usize, last: bool) -> End {
         match (bytes.get(at), bytes.get(at + 1)) {
-            (Some(b'\n'), _) => End::Record(at + 1),
             (Some(b'\r'), Some(b'\n')) => End::Record(at + 2),
-            (Some(b'\r'), Some(_)) => End::Record(at + 1),
+            (Some(b'\n'), _) | (Some(b'\r'), Some(_)) => End::Record(at + 1),
             // A line end may be cut in two by the end of a block.
             (Some(b'\r'), None) if last => End::Record(at + 1),
             (None, _) if last => End::Record(at),
@@ -229,7 +254,7 @@ impl Splitter {
             None => return Ok(End::Open),
         };
         record.push(start, end, false)?;
-        Ok(self.line_end(bytes, end, last))
+        Ok(Self::line_end(bytes, end, last))
     }
 
     /// Takes a cell in quotes, which `start` opens.
@@ -286,7 +311,7 @@ impl Splitter {
         } else {
             record.push(start + 1, closed, false)?;
         }
-        Ok(self.line_end(bytes, end, last))
+        Ok(Self::line_end(bytes, end, last))
     }
 }
 

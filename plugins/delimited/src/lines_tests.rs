@@ -9,7 +9,12 @@ fn all(text: &str, delimiter: Delimiter) -> Result<Vec<(u64, Vec<String>)>, Brok
     let (mut rest, mut line, mut out) = (text, 1, Vec::new());
     while !rest.is_empty() {
         let length = splitter.split(rest, true, &mut record)?.unwrap();
-        out.push((line, (0..record.len()).map(|at| record.cell(rest, at).to_owned()).collect()));
+        out.push((
+            line,
+            (0..record.len())
+                .map(|at| record.cell(rest, at).to_owned())
+                .collect(),
+        ));
         line += record.lines;
         rest = &rest[length..];
     }
@@ -17,13 +22,21 @@ fn all(text: &str, delimiter: Delimiter) -> Result<Vec<(u64, Vec<String>)>, Brok
 }
 
 fn cells(text: &str, delimiter: Delimiter) -> Vec<Vec<String>> {
-    all(text, delimiter).unwrap().into_iter().map(|(_, cells)| cells).collect()
+    all(text, delimiter)
+        .unwrap()
+        .into_iter()
+        .map(|(_, cells)| cells)
+        .collect()
 }
 
 /// RFC 4180, section 2, rules 5 to 7 and their examples.
 #[test]
 fn rfc_4180() {
-    let got = all("\"aaa\",\"b \r\nbb\",\"ccc\" \r\nzzz,yyy,xxx\r\n\"aaa\",\"b\"\"bb\",\"ccc\"\r\n", Delimiter::Byte(b',')).unwrap();
+    let got = all(
+        "\"aaa\",\"b \r\nbb\",\"ccc\" \r\nzzz,yyy,xxx\r\n\"aaa\",\"b\"\"bb\",\"ccc\"\r\n",
+        Delimiter::Byte(b','),
+    )
+    .unwrap();
     assert_eq!(got[0], (1, vec!["aaa".into(), "b \r\nbb".into(), "ccc".into()]));
     assert_eq!(got[1], (3, vec!["zzz".into(), "yyy".into(), "xxx".into()]));
     assert_eq!(got[2], (4, vec!["aaa".into(), "b\"bb".into(), "ccc".into()]));
@@ -32,19 +45,28 @@ fn rfc_4180() {
 #[test]
 fn odd_but_readable() {
     let comma = Delimiter::Byte(b',');
-    assert_eq!(cells("a,b\rc,d\n\ne,f\r\n", comma), [vec!["a", "b"], vec!["c", "d"], vec![""], vec!["e", "f"]]);
+    assert_eq!(
+        cells("a,b\rc,d\n\ne,f\r\n", comma),
+        [vec!["a", "b"], vec!["c", "d"], vec![""], vec!["e", "f"]]
+    );
     assert_eq!(cells("a, \"b,c\" ,d", comma), [["a", "b,c", "d"]]);
     assert_eq!(cells("\"ab\"cd,e", comma), [["abcd", "e"]]);
     assert_eq!(cells("5\" pipe,e", comma), [["5\" pipe", "e"]]);
     assert_eq!(cells("a,,", comma), [["a", "", ""]]);
-    assert_eq!(cells("  1.5  -2\t3 \n4 5 6", Delimiter::Blanks), [["1.5", "-2", "3"], ["4", "5", "6"]]);
+    assert_eq!(
+        cells("  1.5  -2\t3 \n4 5 6", Delimiter::Blanks),
+        [["1.5", "-2", "3"], ["4", "5", "6"]]
+    );
     assert_eq!(cells("a b, c\n", Delimiter::None), [["a b, c"]]);
 }
 
 #[test]
 fn limits_hold() {
     let comma = Delimiter::Byte(b',');
-    assert_eq!(all("a\nb,\"open\n1,2\n", comma), Err(Broken::Unclosed { lines_below: 0 }));
+    assert_eq!(
+        all("a\nb,\"open\n1,2\n", comma),
+        Err(Broken::Unclosed { lines_below: 0 })
+    );
     let long = format!("\"{}\n\",1\n", "x\n".repeat(15));
     assert_eq!(all(&long, comma), Err(Broken::Unclosed { lines_below: 0 }));
     assert!(all(&format!("\"{}\",1\n", "x\n".repeat(15)), comma).is_ok());
@@ -56,7 +78,10 @@ fn limits_hold() {
     assert_eq!(splitter.split("a,b\r", false, &mut record), Ok(None));
     assert_eq!(splitter.split("a,\"b\"", false, &mut record), Ok(None));
     assert_eq!(splitter.split("a,b\n", false, &mut record), Ok(Some(4)));
-    assert_eq!(splitter.split(&"x".repeat(MOST_BYTES + 1), false, &mut record), Err(Broken::TooLong));
+    assert_eq!(
+        splitter.split(&"x".repeat(MOST_BYTES + 1), false, &mut record),
+        Err(Broken::TooLong)
+    );
 }
 
 proptest! {

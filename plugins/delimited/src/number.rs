@@ -12,12 +12,14 @@ pub(crate) struct Marks {
 }
 
 impl Marks {
-    pub(crate) const POINT: Marks = Marks { decimal: b'.', thousands: Some(b',') };
-    pub(crate) const COMMA: Marks = Marks { decimal: b',', thousands: Some(b'.') };
-
-    pub(crate) fn other(self) -> Marks {
-        if self.decimal == b'.' { Marks::COMMA } else { Marks::POINT }
-    }
+    pub(crate) const POINT: Marks = Marks {
+        decimal: b'.',
+        thousands: Some(b','),
+    };
+    pub(crate) const COMMA: Marks = Marks {
+        decimal: b',',
+        thousands: Some(b'.'),
+    };
 }
 
 /// What one cell says about the marks.
@@ -61,7 +63,9 @@ impl Evidence {
         match says {
             Says::Nothing => {
                 let digits = cell.bytes().filter(u8::is_ascii_digit).count();
-                let bare = cell.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'+' | b'-'));
+                let bare = cell
+                    .bytes()
+                    .all(|byte| byte.is_ascii_digit() || matches!(byte, b'+' | b'-'));
                 self.ungrouped |= bare && digits > 3;
             }
             Says::Point => self.point = self.point.or(Some(line)),
@@ -117,7 +121,10 @@ impl Evidence {
 
 /// Blanks and apostrophes that group digits: space, no-break, narrow no-break, thin, figure space.
 fn is_grouping_blank(c: char) -> bool {
-    matches!(c, ' ' | '\u{a0}' | '\u{202f}' | '\u{2009}' | '\u{2007}' | '\'' | '\u{2019}')
+    matches!(
+        c,
+        ' ' | '\u{a0}' | '\u{202f}' | '\u{2009}' | '\u{2007}' | '\'' | '\u{2019}'
+    )
 }
 
 /// The minus signs in use: hyphen, minus, en dash, full-width.
@@ -159,10 +166,16 @@ pub(crate) fn says(cell: &str) -> Option<Says> {
         (true, false) => Some(Says::Point),
         (false, true) => Some(Says::Comma),
         // A number in exponent form is not grouped.
-        (true, true) if !exponent.is_empty() => {
-            Some(if body.contains('.') { Says::Point } else { Says::Comma })
-        }
-        (true, true) => Some(if body.contains('.') { Says::EitherPoint } else { Says::EitherComma }),
+        (true, true) if !exponent.is_empty() => Some(if body.contains('.') {
+            Says::Point
+        } else {
+            Says::Comma
+        }),
+        (true, true) => Some(if body.contains('.') {
+            Says::EitherPoint
+        } else {
+            Says::EitherComma
+        }),
     }
 }
 
@@ -235,8 +248,9 @@ fn push_whole(whole: &str, marks: Marks, plain: &mut String) -> Option<()> {
 /// Digits and power of ten are then exact as doubles, so that one division rounds correctly. Source: W. D. Clinger, "How
 /// to read floating point numbers accurately", 1990 (the fast path; from memory).
 fn short(bytes: &[u8], decimal: u8) -> Option<f64> {
-    const POWERS: [f64; 16] =
-        [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+    const POWERS: [f64; 16] = [
+        1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+    ];
     let (negative, digits) = match bytes {
         [b'-', rest @ ..] => (true, rest),
         rest => (false, rest),

@@ -91,7 +91,10 @@ pub(crate) struct Cells {
 
 impl Cells {
     pub(crate) fn column(at: usize) -> Cells {
-        Cells { parts: vec![Part::Column(at)], pick: None }
+        Cells {
+            parts: vec![Part::Column(at)],
+            pick: None,
+        }
     }
 
     /// The text; `store` is used where it has to be put together.
@@ -123,13 +126,24 @@ impl Cells {
 
     /// The first column of the file it comes from, counted from 1; 0 where from none.
     pub(crate) fn place(&self) -> u32 {
-        self.parts.iter().find_map(|part| if let Part::Column(at) = part { Some(*at as u32 + 1) } else { None }).unwrap_or(0)
+        self.parts
+            .iter()
+            .find_map(|part| {
+                if let Part::Column(at) = part {
+                    Some(*at as u32 + 1)
+                } else {
+                    None
+                }
+            })
+            .unwrap_or(0)
     }
 }
 
 /// The first group of an expression in a text; all that it matches where it has no group; empty where nothing matches.
 pub(crate) fn picked<'t>(pick: &Regex, text: &'t str) -> &'t str {
-    pick.captures(text).and_then(|groups| groups.get(1).or_else(|| groups.get(0))).map_or("", |found| found.as_str().trim())
+    pick.captures(text)
+        .and_then(|groups| groups.get(1).or_else(|| groups.get(0)))
+        .map_or("", |found| found.as_str().trim())
 }
 
 /// A number of a row.
@@ -150,11 +164,22 @@ pub(crate) struct NumberFrom {
 
 impl NumberFrom {
     pub(crate) fn new(cells: Cells) -> NumberFrom {
-        NumberFrom { cells, marks: Cell::new(None), marks_assumed: false, suffix: None, times: 1.0, plus: 0.0, fixed: None }
+        NumberFrom {
+            cells,
+            marks: Cell::new(None),
+            marks_assumed: false,
+            suffix: None,
+            times: 1.0,
+            plus: 0.0,
+            fixed: None,
+        }
     }
 
     pub(crate) fn fixed(value: f64) -> NumberFrom {
-        NumberFrom { fixed: Some(value), ..NumberFrom::new(Cells::default()) }
+        NumberFrom {
+            fixed: Some(value),
+            ..NumberFrom::new(Cells::default())
+        }
     }
 }
 

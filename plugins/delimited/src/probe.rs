@@ -8,22 +8,37 @@ use crate::lines::line_length;
 /// Answers 0 to 100 from a file's first bytes.
 pub(crate) fn probe(start: &[u8], file_name: &str) -> u8 {
     let name = file_name.to_ascii_lowercase();
-    let by_name = [".csv", ".tsv", ".tab", ".txt", ".dat", ".asc", ".log", ".prn"].iter().any(|end| name.ends_with(end));
+    let by_name = [".csv", ".tsv", ".tab", ".txt", ".dat", ".asc", ".log", ".prn"]
+        .iter()
+        .any(|end| name.ends_with(end));
     let bonus = if by_name { 5 } else { 0 };
     if start.starts_with(b"\x1f\x8b") {
         // Claimed only to say that it has to be unpacked.
-        return if name.trim_end_matches(".gz").len() < name.len() { 2 } else { 0 };
+        return if name.trim_end_matches(".gz").len() < name.len() {
+            2
+        } else {
+            0
+        };
     }
-    let Ok(found) = encoding::find(start, false) else { return 0 };
+    let Ok(found) = encoding::find(start, false) else {
+        return 0;
+    };
     let mut text = String::new();
     Decoder::new(&found).decode(start.get(found.mark..).unwrap_or_default(), false, &mut text);
-    let control = text.chars().take(4096).filter(|c| c.is_control() && !matches!(c, '\t' | '\n' | '\r' | '\u{c}' | '\u{1a}')).count();
+    let control = text
+        .chars()
+        .take(4096)
+        .filter(|c| c.is_control() && !matches!(c, '\t' | '\n' | '\r' | '\u{c}' | '\u{1a}'))
+        .count();
     if control > 0 {
         return 0;
     }
     let head = text.trim_start();
     let other_format = head.starts_with(['{', '<'])
-        || head.strip_prefix('[').is_some_and(|rest| rest.trim_start().starts_with(['{', '[', '"', ']', '-']) || rest.trim_start().starts_with(|c: char| c.is_ascii_digit()));
+        || head.strip_prefix('[').is_some_and(|rest| {
+            rest.trim_start().starts_with(['{', '[', '"', ']', '-'])
+                || rest.trim_start().starts_with(|c: char| c.is_ascii_digit())
+        });
     if other_format {
         return 3;
     }
@@ -43,7 +58,11 @@ pub(crate) fn probe(start: &[u8], file_name: &str) -> u8 {
 
 fn last_line_end(text: &str) -> usize {
     let (mut at, mut last) = (0, 0);
-    while let Some(length) = text.get(at..).filter(|rest| !rest.is_empty()).and_then(|rest| line_length(rest, false)) {
+    while let Some(length) = text
+        .get(at..)
+        .filter(|rest| !rest.is_empty())
+        .and_then(|rest| line_length(rest, false))
+    {
         at += length;
         last = at;
     }

@@ -22,13 +22,16 @@ const SAMPLES: [usize; 3] = [256 << 10, 2 << 20, 8 << 20];
 /// Reads a file from its first byte to its last.
 pub(crate) fn read(input: &mut Input, options: &Options, out: &mut Out) -> Result<(), Failure> {
     let layout = Layout::new(options)?;
-    let label = layout.encoding.as_ref().map(|(label, index)| (label.as_str(), *index));
+    let label = layout
+        .encoding
+        .as_ref()
+        .map(|(label, index)| (label.as_str(), *index));
     let mut source = Source::open(input, label, layout.wide_delimiter)?;
     let plan = find_plan(&mut source, &layout)?;
     let encoding = source.encoding.kind.name();
-    if source.encoding.assumed { out.assumed("encoding", &encoding) } else { out.found("encoding", &encoding) }
+    tell(out, source.encoding.assumed, "encoding", &encoding);
     for fact in &plan.facts {
-        if fact.assumed { out.assumed(&fact.key, &fact.value) } else { out.found(&fact.key, &fact.value) }
+        tell(out, fact.assumed, &fact.key, &fact.value);
     }
     for (line, column, text) in &plan.problems {
         out.problem(*line, *column, text);
@@ -37,6 +40,14 @@ pub(crate) fn read(input: &mut Input, options: &Options, out: &mut Out) -> Resul
     let mut reader = Reader::new(&plan, out);
     stream(&mut source, &mut reader)?;
     reader.finish()
+}
+
+fn tell(out: &mut Out, assumed: bool, key: &str, value: &str) {
+    if assumed {
+        out.assumed(key, value);
+    } else {
+        out.found(key, value);
+    }
 }
 
 /// Looks at the file's first part, and at more where that leaves a question open.
@@ -54,7 +65,9 @@ fn find_plan(source: &mut Source, layout: &Layout) -> Result<Plan, Failure> {
         match decide::plan(text, whole, layout) {
             Ok(plan) => return Ok(plan),
             Err(trouble) => {
-                let cut_short = line_length(text, whole).is_none();
+                // A line that the sample cuts off after a good part of it may be far longer.
+                let open = text.len() - text.rfind(['\n', '\r']).map_or(0, |at| at + 1);
+                let cut_short = open * 4 > text.len();
                 let go_on = (trouble.more_may_help || cut_short) && !whole && n + 1 < SAMPLES.len();
                 result = Err(trouble.failure);
                 if !go_on {
@@ -137,7 +150,15 @@ struct Stores {
 
 impl<'p, 'o, 's> Reader<'p, 'o, 's> {
     fn new(plan: &'p Plan, out: &'o mut Out<'s>) -> Reader<'p, 'o, 's> {
-        Reader { plan, out, rows: 0, ragged: 0, first_ragged: 0, held: VecDeque::new(), spare: Record::default() }
+        Reader {
+            plan,
+            out,
+            rows: 0,
+            ragged: 0,
+            first_ragged: 0,
+            held: VecDeque::new(),
+            spare: Record::default(),
+        }
     }
 
     /// Says what happened while decoding.
@@ -147,11 +168,19 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
             Event::Changed => {
                 self.out.assumed("encoding", "windows-1252");
                 let clean = text.split('\n').take_while(|line| line.is_ascii()).count() as u64;
-                self.out.problem(line + clean, 0, "from here on the bytes are not UTF-8; they were read as Windows-1252");
+                self.out.problem(
+                    line + clean,
+                    0,
+                    "from here on the bytes are not UTF-8; they were read as Windows-1252",
+                );
             }
             Event::Replaced => {
                 let clean = text.split('\u{fffd}').next().unwrap_or("").matches('\n').count() as u64;
-                self.out.problem(line + clean, 0, "bytes here fit no character of the file's encoding and were replaced");
+                self.out.problem(
+                    line + clean,
+                    0,
+                    "bytes here fit no character of the file's encoding and were replaced",
+                );
             }
         }
     }
@@ -196,7 +225,13 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         }
         if !fits {
             let cells = if record.len() == 1 { "cell" } else { "cells" };
-            return self.odd(line, &format!("this line has {} {cells} where the table has {width}", record.len()));
+            return self.odd(
+                line,
+                &format!(
+                    "this line has {} {cells} where the table has {width}",
+                    record.len()
+                ),
+            );
         }
         for (at, patterns) in &plan.keep {
             let cell = record.cell(text, *at);
@@ -209,8 +244,15 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
             Err(Odd::Row(why)) => self.odd(line, &why),
             Err(Odd::Totals) => {
                 self.rows += 1;
-                self.out.problem(line, 0, "this looks like a line of totals, not like a reading; it has no value here");
-                self.out.push(&Row { row: line, ..Row::default() })
+                self.out.problem(
+                    line,
+                    0,
+                    "this looks like a line of totals, not like a reading; it has no value here",
+                );
+                self.out.push(&Row {
+                    row: line,
+                    ..Row::default()
+                })
             }
             Err(Odd::Fails(failure)) => Err(failure),
         }
@@ -218,8 +260,18 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
 
     fn readings(&mut self, record: &Record, text: &str, line: u64, stores: &mut Stores) -> Result<(), Odd> {
         let plan = self.plan;
-        let Stores { number, time, station, device, unit, remark } = stores;
-        let mut row = Row { row: line, ..Row::default() };
+        let Stores {
+            number,
+            time,
+            station,
+            device,
+            unit,
+            remark,
+        } = stores;
+        let mut row = Row {
+            row: line,
+            ..Row::default()
+        };
         row.time = self.time(plan.time.as_ref(), record, text, line, time)?;
         let mut places = [None; 3];
         for (place, from) in places.iter_mut().zip(&plan.places) {
@@ -241,7 +293,8 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         row.station = cell(plan.station.as_ref(), record, text, station, &plan.missing);
         row.device = cell(plan.device.as_ref(), record, text, device, &plan.missing);
         row.remark = cell(plan.remark.as_ref(), record, text, remark, &plan.missing);
-        let unit = cell(plan.unit.as_ref(), record, text, unit, &plan.missing).map(|unit| units::light(unit).unwrap_or(unit));
+        let unit = cell(plan.unit.as_ref(), record, text, unit, &plan.missing)
+            .map(|unit| units::light(unit).unwrap_or(unit));
         for value in &plan.values {
             let mut own = row;
             own.value = self.number(&value.number, record, text, line, false, number)?;
@@ -268,10 +321,20 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
             self.first_ragged = line;
         }
         self.out.problem(line, 0, why);
-        self.out.push(&Row { row: line, ..Row::default() })
+        self.out.push(&Row {
+            row: line,
+            ..Row::default()
+        })
     }
 
-    fn time(&mut self, from: Option<&TimeFrom>, record: &Record, text: &str, line: u64, store: &mut String) -> Result<Option<Moment>, Odd> {
+    fn time(
+        &mut self,
+        from: Option<&TimeFrom>,
+        record: &Record,
+        text: &str,
+        line: u64,
+        store: &mut String,
+    ) -> Result<Option<Moment>, Odd> {
         let Some(from) = from else { return Ok(None) };
         if let Some((start, step)) = from.steps {
             let after = step.saturating_mul(self.rows as i64);
@@ -297,7 +360,11 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
     /// A cell that is no time: proof against what was decided, a line that is none of the table, or a slip.
     fn odd_time(&mut self, from: &TimeFrom, clock: &Clock, cell: &str, line: u64) -> Result<(), Odd> {
         let column = from.cells.place();
-        if let Some(rival) = from.rivals.iter().find(|rival| rival.read(cell, from.day).is_some()) {
+        if let Some(rival) = from
+            .rivals
+            .iter()
+            .find(|rival| rival.read(cell, from.day).is_some())
+        {
             let text = format!(
                 "\"{cell}\" shows that the times are not written \"{}\", as the rows before it let one think, but \"{}\"; \
                  say columns.time.format in a layout",
@@ -309,13 +376,24 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         if !cell.contains(|c: char| c.is_ascii_digit()) {
             return Err(Odd::Row(format!("\"{cell}\" stands where a time should be")));
         }
-        let text = format!("\"{cell}\" is no time of the kind \"{}\"; the row has no time", clock.text());
+        let text = format!(
+            "\"{cell}\" is no time of the kind \"{}\"; the row has no time",
+            clock.text()
+        );
         self.out.problem(line, column, &text);
         Ok(())
     }
 
     /// Reads a number; `places` have no room for words.
-    fn number(&mut self, from: &NumberFrom, record: &Record, text: &str, line: u64, place: bool, store: &mut String) -> Result<Option<f64>, Odd> {
+    fn number(
+        &mut self,
+        from: &NumberFrom,
+        record: &Record,
+        text: &str,
+        line: u64,
+        place: bool,
+        store: &mut String,
+    ) -> Result<Option<f64>, Odd> {
         if from.fixed.is_some() {
             return Ok(from.fixed);
         }
@@ -346,7 +424,11 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         if place && !bare.contains(|c: char| c.is_ascii_digit()) {
             return Err(Odd::Row(format!("\"{cell}\" stands where a place should be")));
         }
-        let what = if number::is_unbounded(bare) { "is beyond any number" } else { "is no number" };
+        let what = if number::is_unbounded(bare) {
+            "is beyond any number"
+        } else {
+            "is no number"
+        };
         let text = format!("\"{cell}\" {what}; it counts as missing");
         self.out.problem(line, column, &text);
         Ok(None)
@@ -355,7 +437,11 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
     /// The file is at its end.
     fn finish(self) -> Result<(), Failure> {
         if self.rows == 0 {
-            return Err(Failure::unusable(0, 0, "the file holds no rows that the layout keeps"));
+            return Err(Failure::unusable(
+                0,
+                0,
+                "the file holds no rows that the layout keeps",
+            ));
         }
         if self.ragged * 20 > self.rows {
             return Err(Failure::unusable(
@@ -372,7 +458,13 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
 }
 
 /// A text of a row; `None` where it is missing.
-fn cell<'a>(from: Option<&'a TextFrom>, record: &'a Record, text: &'a str, store: &'a mut String, missing: &Missing) -> Option<&'a str> {
+fn cell<'a>(
+    from: Option<&'a TextFrom>,
+    record: &'a Record,
+    text: &'a str,
+    store: &'a mut String,
+    missing: &Missing,
+) -> Option<&'a str> {
     let cell = from?.cells.text(record, text, store);
     (!missing.holds(cell)).then_some(cell)
 }
@@ -387,7 +479,9 @@ fn late_marks(from: &NumberFrom, cell: &str, line: u64) -> Result<Marks, Failure
         Some(Says::Point) => Marks::POINT,
         Some(Says::Comma) => Marks::COMMA,
         Some(Says::EitherPoint | Says::EitherComma) => {
-            let text = format!("\"{cell}\" may hold a decimal mark or grouped thousands, and nothing before it tells; say `decimal` in a layout");
+            let text = format!(
+                "\"{cell}\" may hold a decimal mark or grouped thousands, and nothing before it tells; say `decimal` in a layout"
+            );
             return Err(Failure::unusable(line, from.cells.place(), text));
         }
     };

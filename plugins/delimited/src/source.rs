@@ -35,7 +35,9 @@ impl<'s, 'i> Source<'s, 'i> {
         let (length, ended) = fill(input, &mut start)?;
         start.truncate(length);
         let found = match label {
-            Some((label, index)) => encoding::named(label, &start).map_err(|text| Failure::option(index, text))?,
+            Some((label, index)) => {
+                encoding::named(label, &start).map_err(|text| Failure::option(index, text))?
+            }
             None => encoding::find(&start, ended).map_err(|(line, text)| Failure::unusable(line, 0, text))?,
         };
         let mut source = Source {
@@ -100,7 +102,11 @@ impl<'s, 'i> Source<'s, 'i> {
         let fresh = self.text.get(before..).unwrap_or("");
         if let Some(at) = fresh.find('\0') {
             let lines = self.text.get(..before + at).unwrap_or("").matches('\n').count() as u64;
-            return Err(Failure::unusable(line + lines, 0, "this is no text: here stands a zero byte; export the file again"));
+            return Err(Failure::unusable(
+                line + lines,
+                0,
+                "this is no text: here stands a zero byte; export the file again",
+            ));
         }
         if let Some(wide) = self.wide {
             let narrow = fresh.replace(wide, &char::from(WIDE_DELIMITER).to_string());

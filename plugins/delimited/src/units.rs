@@ -12,7 +12,9 @@ pub(crate) fn light(text: &str) -> Option<&'static str> {
     // Photon flux density. "Einstein" is an old word for a mole of photons.
     let photons = ["mmol", "umol", "nmol", "mol", "ueinstein", "ue"];
     for prefix in photons {
-        let Some(rest) = unit.strip_prefix(prefix) else { continue };
+        let Some(rest) = unit.strip_prefix(prefix) else {
+            continue;
+        };
         let rest = ["photons", "photon", "quanta", "quantum"]
             .iter()
             .find_map(|word| rest.strip_prefix(word))
@@ -26,7 +28,11 @@ pub(crate) fn light(text: &str) -> Option<&'static str> {
                 _ => "umol.m-2.s-1",
             });
         }
-        if prefix == "mol" && matches!(rest, "m-2d-1" | "/m2/d" | "/m2d" | "m2d" | "/m2/day" | "/m2day" | "m-2day-1")
+        if prefix == "mol"
+            && matches!(
+                rest,
+                "m-2d-1" | "/m2/d" | "/m2d" | "m2d" | "/m2/day" | "/m2day" | "m-2day-1"
+            )
         {
             return Some("mol.m-2.d-1");
         }
@@ -79,8 +85,8 @@ pub(crate) fn length(text: &str) -> Option<(&'static str, f64)> {
         }
         "dm" => Some(("cm", 10.0)),
         "m" | "meter" | "metre" | "meters" | "metres" | "metros" | "metri" => Some(("m", 1.0)),
-        "in" | "inch" | "inches" | "\"" | "zoll" | "pouces" | "pouce" | "pulgadas" | "polegadas" | "pollici"
-        | "duim" | "cale" | "tum" | "tommer" | "palce" => Some(("in", 1.0)),
+        "in" | "inch" | "inches" | "\"" | "zoll" | "pouces" | "pouce" | "pulgadas" | "polegadas"
+        | "pollici" | "duim" | "cale" | "tum" | "tommer" | "palce" => Some(("in", 1.0)),
         "ft" | "feet" | "foot" | "'" => Some(("in", 12.0)),
         _ => None,
     }
@@ -132,7 +138,19 @@ pub(crate) fn is_any(text: &str) -> bool {
         || angle(text).is_some()
         || matches!(
             word.as_str(),
-            "s" | "sec" | "min" | "h" | "d" | "hh:mm" | "hh:mm:ss" | "utc" | "gmt" | "%" | "pct" | "ph" | "ppt" | "psu"
+            "s" | "sec"
+                | "min"
+                | "h"
+                | "d"
+                | "hh:mm"
+                | "hh:mm:ss"
+                | "utc"
+                | "gmt"
+                | "%"
+                | "pct"
+                | "ph"
+                | "ppt"
+                | "psu"
         )
         || crate::datetime::order::hint(text).is_some()
 }
@@ -158,8 +176,8 @@ fn squeeze(text: &str) -> String {
             '\u{b3}' => out.push('3'),
             '\u{207b}' | '\u{2212}' | '\u{2013}' => out.push('-'),
             '\u{2215}' | '\u{2044}' => out.push('/'),
-            ' ' | '\u{a0}' | '\u{202f}' | '\u{2009}' | '.' | '\u{b7}' | '\u{22c5}' | '*' | '\u{d7}' | '^' | '_' | '(' | ')'
-            | '[' | ']' | '{' | '}' | ',' => {}
+            ' ' | '\u{a0}' | '\u{202f}' | '\u{2009}' | '.' | '\u{b7}' | '\u{22c5}' | '*' | '\u{d7}' | '^'
+            | '_' | '(' | ')' | '[' | ']' | '{' | '}' | ',' => {}
             c => out.extend(c.to_lowercase()),
         }
     }

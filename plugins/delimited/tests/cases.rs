@@ -6,6 +6,8 @@
 //! problems told on the way. With `UPDATE_CASES=1` in the environment the expected files are written anew; look at every
 //! line of the difference before keeping it.
 
+#![expect(clippy::unwrap_used, reason = "what fails here fails the test")]
+
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use undim_importer_delimited::Delimited;
@@ -15,7 +17,10 @@ use undim_sdk::{OptionKind, Time};
 #[test]
 fn every_case() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("cases");
-    let mut cases: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut cases: Vec<PathBuf> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
     cases.sort();
     assert!(cases.len() >= 25, "{} cases", cases.len());
     let update = std::env::var_os("UPDATE_CASES").is_some();
@@ -32,8 +37,16 @@ fn check(case: &Path, update: bool) -> Vec<String> {
         .find(|path| path.file_stem().is_some_and(|stem| stem == "input"))
         .unwrap_or_else(|| panic!("{name} has no input"));
     let options = std::fs::read_to_string(case.join("layout.txt")).unwrap_or_default();
-    let options: Vec<(&str, OptionKind, &str)> = options.lines().filter(|line| !line.is_empty()).map(option).collect();
-    let outcome = run::<Delimited>(&std::fs::read(&input).unwrap(), &input.file_name().unwrap().to_string_lossy(), &options);
+    let options: Vec<(&str, OptionKind, &str)> = options
+        .lines()
+        .filter(|line| !line.is_empty())
+        .map(option)
+        .collect();
+    let outcome = run::<Delimited>(
+        &std::fs::read(&input).unwrap(),
+        &input.file_name().unwrap().to_string_lossy(),
+        &options,
+    );
     let (made, other, text) = match &outcome.result {
         Ok(()) => ("expected.csv", "expected.txt", rows(&outcome.rows)),
         Err(_) => ("expected.txt", "expected.csv", refusal(&outcome, &options)),
@@ -60,7 +73,10 @@ fn check(case: &Path, update: bool) -> Vec<String> {
 
 fn option(line: &str) -> (&str, OptionKind, &str) {
     let (path, value) = line.split_once(" = ").unwrap();
-    if let Some(text) = value.strip_prefix(['"', '\'']).and_then(|rest| rest.strip_suffix(['"', '\''])) {
+    if let Some(text) = value
+        .strip_prefix(['"', '\''])
+        .and_then(|rest| rest.strip_suffix(['"', '\'']))
+    {
         (path, OptionKind::Text, text)
     } else if value == "true" || value == "false" {
         (path, OptionKind::Boolean, value)
@@ -89,10 +105,22 @@ fn refusal(outcome: &Outcome, options: &[(&str, OptionKind, &str)]) -> String {
 fn said(outcome: &Outcome) -> String {
     let mut text = String::new();
     for fact in &outcome.facts {
-        writeln!(text, "{} {} = {}", if fact.assumed { "assumed" } else { "found" }, fact.key, fact.value).unwrap();
+        writeln!(
+            text,
+            "{} {} = {}",
+            if fact.assumed { "assumed" } else { "found" },
+            fact.key,
+            fact.value
+        )
+        .unwrap();
     }
     for problem in &outcome.problems {
-        writeln!(text, "line {}, column {}: {}", problem.line, problem.column, problem.text).unwrap();
+        writeln!(
+            text,
+            "line {}, column {}: {}",
+            problem.line, problem.column, problem.text
+        )
+        .unwrap();
     }
     text
 }
@@ -100,7 +128,20 @@ fn said(outcome: &Outcome) -> String {
 fn rows(rows: &[OwnedRow]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer
-        .write_record(["row", "time", "value", "unit", "x", "y", "z", "station", "device", "tilt", "temperature", "remark"])
+        .write_record([
+            "row",
+            "time",
+            "value",
+            "unit",
+            "x",
+            "y",
+            "z",
+            "station",
+            "device",
+            "tilt",
+            "temperature",
+            "remark",
+        ])
         .unwrap();
     let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
     let text = |value: &Option<String>| value.clone().unwrap_or_default();
@@ -109,7 +150,9 @@ fn rows(rows: &[OwnedRow]) -> String {
             None => String::new(),
             Some(Time::Instant(micros)) => jiff::Timestamp::from_microsecond(micros).unwrap().to_string(),
             Some(Time::Wall(micros)) => {
-                let utc = jiff::Timestamp::from_microsecond(micros).unwrap().to_zoned_datetime(jiff::tz::TimeZone::UTC);
+                let utc = jiff::Timestamp::from_microsecond(micros)
+                    .unwrap()
+                    .to_zoned_datetime(jiff::tz::TimeZone::UTC);
                 utc.datetime().to_string()
             }
         };

@@ -1,5 +1,7 @@
 //! One table in many shapes reads equal or is asked about, never wrong; and no bytes whatever make the importer fail.
 
+#![expect(clippy::unwrap_used, reason = "what fails here fails the test")]
+
 use proptest::prelude::*;
 use undim_importer_delimited::Delimited;
 use undim_sdk::testing::{Outcome, probe, run};
@@ -36,8 +38,18 @@ const HEADERS: [[&str; 4]; 6] = [
     ["time", "station", "x (cm)", "PAR (umol/m2/s)"],
     ["Zeit", "Messpunkt", "X [cm]", "PPFD"],
     ["Horodatage", "Point de mesure", "x_cm", "\u{c9}clairement (lux)"],
-    ["Fecha y hora", "Punto", "X (cm)", "Luz (\u{b5}mol m\u{207b}\u{b2} s\u{207b}\u{b9})"],
-    ["Datum a \u{10d}as", "M\u{ed}sto", "x cm", "Osv\u{11b}tlen\u{ed} (lx)"],
+    [
+        "Fecha y hora",
+        "Punto",
+        "X (cm)",
+        "Luz (\u{b5}mol m\u{207b}\u{b2} s\u{207b}\u{b9})",
+    ],
+    [
+        "Datum a \u{10d}as",
+        "M\u{ed}sto",
+        "x cm",
+        "Osv\u{11b}tlen\u{ed} (lx)",
+    ],
     ["Date Time", "Location", "x", "Light"],
 ];
 
@@ -49,16 +61,35 @@ const PREAMBLES: [&str; 4] = [
 ];
 
 fn reading() -> impl Strategy<Value = Reading> {
-    (0i64..30_000_000, -2000i32..2000, 0i64..250_000, "[a-z][a-z0-9]{0,5}")
-        .prop_filter("a word for a missing value", |(_, _, _, station)| !["na", "nan", "nd", "nil", "none", "null"].contains(&station.as_str()))
-        .prop_map(|(second, x, value, station)| Reading { second, x, value, station })
+    (
+        0i64..30_000_000,
+        -2000i32..2000,
+        0i64..250_000,
+        "[a-z][a-z0-9]{0,5}",
+    )
+        .prop_filter("a word for a missing value", |(_, _, _, station)| {
+            !["na", "nan", "nd", "nil", "none", "null"].contains(&station.as_str())
+        })
+        .prop_map(|(second, x, value, station)| Reading {
+            second,
+            x,
+            value,
+            station,
+        })
 }
 
 fn shape() -> impl Strategy<Value = Shape> {
     (
         0usize..8,
         prop::sample::select(vec![",", ";", "\t", "|"]),
-        prop::sample::select(vec![(".", ""), (",", ""), (".", ","), (",", "."), (",", "\u{a0}"), (".", "'")]),
+        prop::sample::select(vec![
+            (".", ""),
+            (",", ""),
+            (".", ","),
+            (",", "."),
+            (",", "\u{a0}"),
+            (".", "'"),
+        ]),
         any::<bool>(),
         prop::sample::select(vec!["\n", "\r\n", "\r"]),
         0usize..9,
@@ -66,22 +97,37 @@ fn shape() -> impl Strategy<Value = Shape> {
         0usize..PREAMBLES.len(),
         1usize..4,
     )
-        .prop_map(|(encoding, delimiter, (decimal, thousands), quote_all, line_end, date, header, preamble, decimals)| Shape {
-            encoding,
-            delimiter,
-            decimal,
-            thousands,
-            quote_all,
-            line_end,
-            date,
-            header,
-            preamble,
-            decimals,
-        })
+        .prop_map(
+            |(
+                encoding,
+                delimiter,
+                (decimal, thousands),
+                quote_all,
+                line_end,
+                date,
+                header,
+                preamble,
+                decimals,
+            )| Shape {
+                encoding,
+                delimiter,
+                decimal,
+                thousands,
+                quote_all,
+                line_end,
+                date,
+                header,
+                preamble,
+                decimals,
+            },
+        )
 }
 
 fn wall(second: i64) -> jiff::civil::DateTime {
-    jiff::civil::date(2026, 1, 1).at(0, 0, 0, 0).checked_add(jiff::Span::new().seconds(second)).unwrap()
+    jiff::civil::date(2026, 1, 1)
+        .at(0, 0, 0, 0)
+        .checked_add(jiff::Span::new().seconds(second))
+        .unwrap()
 }
 
 fn write_time(second: i64, which: usize) -> String {
@@ -115,11 +161,19 @@ fn write_number(units: i64, places: u32, decimals: usize, shape: &Shape) -> Stri
     while fraction.len() < decimals {
         fraction.push('0');
     }
-    format!("{}{grouped}{}{fraction}", if units < 0 { "-" } else { "" }, shape.decimal)
+    format!(
+        "{}{grouped}{}{fraction}",
+        if units < 0 { "-" } else { "" },
+        shape.decimal
+    )
 }
 
 fn write_cell(cell: &str, shape: &Shape) -> String {
-    if shape.quote_all || cell.contains(shape.delimiter) { format!("\"{cell}\"") } else { cell.to_owned() }
+    if shape.quote_all || cell.contains(shape.delimiter) {
+        format!("\"{cell}\"")
+    } else {
+        cell.to_owned()
+    }
 }
 
 fn write(readings: &[Reading], shape: &Shape) -> Vec<u8> {
@@ -143,7 +197,13 @@ fn write(readings: &[Reading], shape: &Shape) -> Vec<u8> {
 
 fn encode(text: &str, encoding: usize) -> Vec<u8> {
     let utf16 = |big: bool, mark: &[u8]| -> Vec<u8> {
-        let bytes = text.encode_utf16().flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() });
+        let bytes = text.encode_utf16().flat_map(|unit| {
+            if big {
+                unit.to_be_bytes()
+            } else {
+                unit.to_le_bytes()
+            }
+        });
         mark.iter().copied().chain(bytes).collect()
     };
     let single = |encoding: &'static encoding_rs::Encoding| {
@@ -166,7 +226,10 @@ fn encode(text: &str, encoding: usize) -> Vec<u8> {
 /// True where a keeper would agree that the file alone tells all: nothing may be asked then.
 fn tells_all(readings: &[Reading], shape: &Shape) -> bool {
     let days_settle = match shape.date {
-        3 | 4 => shape.header != 0 && shape.header != 5 && shape.date == 3 || readings.iter().any(|reading| wall(reading.second).day() > 12),
+        3 | 4 => {
+            shape.header != 0 && shape.header != 5 && shape.date == 3
+                || readings.iter().any(|reading| wall(reading.second).day() > 12)
+        }
         8 => false,
         _ => true,
     };
@@ -182,9 +245,20 @@ fn check(readings: &[Reading], shape: &Shape, outcome: &Outcome) -> Result<(), T
     }
     prop_assert_eq!(outcome.rows.len(), readings.len());
     for (row, reading) in outcome.rows.iter().zip(readings) {
-        let at = wall(reading.second).to_zoned_datetime(jiff::tz::TimeZone::UTC).unwrap().timestamp().as_microsecond();
+        let at = wall(reading.second)
+            .to_zoned_datetime(jiff::tz::TimeZone::UTC)
+            .unwrap()
+            .timestamp()
+            .as_microsecond();
         prop_assert_eq!(row.time, Some(Time::Wall(at)));
-        prop_assert_eq!(row.value, Some(format!("{}.{:02}", reading.value / 100, reading.value % 100).parse().unwrap()));
+        prop_assert_eq!(
+            row.value,
+            Some(
+                format!("{}.{:02}", reading.value / 100, reading.value % 100)
+                    .parse()
+                    .unwrap()
+            )
+        );
         prop_assert_eq!(row.x, Some(f64::from(reading.x) / 10.0));
         prop_assert_eq!(row.station.as_deref(), Some(reading.station.as_str()));
     }
@@ -249,5 +323,8 @@ proptest! {
 
 /// The panic barrier's sentence.
 fn unforeseen(outcome: &Outcome) -> bool {
-    outcome.result.as_ref().is_err_and(|failure| failure.text().contains("unforeseen"))
+    outcome
+        .result
+        .as_ref()
+        .is_err_and(|failure| failure.text().contains("unforeseen"))
 }

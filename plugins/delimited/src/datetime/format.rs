@@ -70,19 +70,24 @@ impl Format {
             };
             expand(letter, &mut items)?;
         }
-        Ok(Format::from_items(text.to_owned(), items))
+        Ok(Format::from_items(text.to_owned(), &items))
     }
 
     /// Puts a format together from its pieces; `text` is how a layout would write it.
-    pub(crate) fn from_items(text: String, items: Vec<Item>) -> Format {
-        let items = join_hour_and_minute(&items);
+    pub(crate) fn from_items(text: String, items: &[Item]) -> Format {
+        let items = join_hour_and_minute(items);
         let fixed = items
             .iter()
             .enumerate()
             .map(|(n, item)| is_number(*item) && items.get(n + 1).is_some_and(|next| is_number(*next)))
             .collect();
         let is_iso = is_iso(&items);
-        Format { text, items, fixed, is_iso }
+        Format {
+            text,
+            items,
+            fixed,
+            is_iso,
+        }
     }
 
     /// True where the format tells the year.
@@ -95,15 +100,19 @@ impl Format {
     /// True where the format tells some part of the date.
     pub(crate) fn has_date(&self) -> bool {
         self.has_year()
-            || self.items.iter().any(|item| {
-                matches!(item, Item::Month | Item::MonthName | Item::Day | Item::DayOfYear)
-            })
+            || self
+                .items
+                .iter()
+                .any(|item| matches!(item, Item::Month | Item::MonthName | Item::Day | Item::DayOfYear))
     }
 
     /// True where the format tells the hour.
     pub(crate) fn has_hour(&self) -> bool {
         self.items.iter().any(|item| {
-            matches!(item, Item::Hour | Item::Hour12 | Item::HourMinute | Item::Unix | Item::UnixMillis)
+            matches!(
+                item,
+                Item::Hour | Item::Hour12 | Item::HourMinute | Item::Unix | Item::UnixMillis
+            )
         })
     }
 }
@@ -111,8 +120,8 @@ impl Format {
 /// Appends the pieces one letter stands for.
 fn expand(letter: char, items: &mut Vec<Item>) -> Result<(), String> {
     use Item::{
-        Blank, Day, DayOfYear, Fraction, HalfOfDay, Hour, Hour12, Literal, Minute, Month, MonthName, Offset, Second,
-        ShortYear, Unix, WeekdayName, Year,
+        Blank, Day, DayOfYear, Fraction, HalfOfDay, Hour, Hour12, Literal, Minute, Month, MonthName, Offset,
+        Second, ShortYear, Unix, WeekdayName, Year,
     };
     let pieces: &[Item] = match letter {
         'Y' => &[Year],
@@ -139,7 +148,11 @@ fn expand(letter: char, items: &mut Vec<Item>) -> Result<(), String> {
         'D' => &[Month, Literal('/'), Day, Literal('/'), ShortYear],
         'n' | 't' => &[Blank],
         '%' => &[Literal('%')],
-        other => return Err(format!("the time format has `%{other}`, which is none of the letters known here")),
+        other => {
+            return Err(format!(
+                "the time format has `%{other}`, which is none of the letters known here"
+            ));
+        }
     };
     items.extend_from_slice(pieces);
     Ok(())
@@ -184,12 +197,17 @@ fn is_number(item: Item) -> bool {
 fn is_iso(items: &[Item]) -> bool {
     use Item::{Blank, Day, Hour, Literal, MaybeOffset, MaybeSeconds, Minute, Month, Offset, Second, Year};
     let date = [Year, Literal('-'), Month, Literal('-'), Day];
-    let Some(rest) = items.strip_prefix(&date) else { return false };
-    let Some((Blank | Literal('T'), rest)) = rest.split_first() else { return false };
-    let Some(rest) = rest.strip_prefix(&[Hour, Literal(':'), Minute]) else { return false };
-    let rest = match rest {
-        [Literal(':'), Second, rest @ ..] | [MaybeSeconds(':'), rest @ ..] => rest,
-        _ => return false,
+    let Some(rest) = items.strip_prefix(&date) else {
+        return false;
+    };
+    let Some((Blank | Literal('T'), rest)) = rest.split_first() else {
+        return false;
+    };
+    let Some(rest) = rest.strip_prefix(&[Hour, Literal(':'), Minute]) else {
+        return false;
+    };
+    let ([Literal(':'), Second, rest @ ..] | [MaybeSeconds(':'), rest @ ..]) = rest else {
+        return false;
     };
     matches!(rest, [] | [Offset | MaybeOffset])
 }

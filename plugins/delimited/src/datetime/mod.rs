@@ -46,7 +46,11 @@ pub(crate) fn day_of(days: i64) -> Day {
     let year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
     let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
     let shifted_month = (5 * day_of_year + 2) / 153;
-    let month = if shifted_month < 10 { shifted_month + 3 } else { shifted_month - 9 };
+    let month = if shifted_month < 10 {
+        shifted_month + 3
+    } else {
+        shifted_month - 9
+    };
     Day {
         year: (year_of_era + era * 400 + i64::from(month <= 2)) as i32,
         month: month as u32,
@@ -75,7 +79,19 @@ pub(crate) fn from_serial(serial: f64, epoch_1904: bool) -> Option<i64> {
     if !(first..=110_000.0).contains(&serial) {
         return None;
     }
-    let origin = if epoch_1904 { Day { year: 1904, month: 1, day: 1 } } else { Day { year: 1899, month: 12, day: 30 } };
+    let origin = if epoch_1904 {
+        Day {
+            year: 1904,
+            month: 1,
+            day: 1,
+        }
+    } else {
+        Day {
+            year: 1899,
+            month: 12,
+            day: 30,
+        }
+    };
     let millis = (serial * 86_400_000.0).round() as i64;
     Some(days(origin) * DAY + millis * 1000)
 }
@@ -99,7 +115,12 @@ mod tests {
     #[test]
     fn spreadsheet_serials() {
         // 2026-04-03 10:00 is day 46115 of the 1900 calendar and 44653 of the 1904 one (1462 days apart).
-        let want = days(Day { year: 2026, month: 4, day: 3 }) * DAY + 10 * 3600 * SECOND;
+        let want = days(Day {
+            year: 2026,
+            month: 4,
+            day: 3,
+        }) * DAY
+            + 10 * 3600 * SECOND;
         assert_eq!(from_serial(46_115.0 + 10.0 / 24.0, false), Some(want));
         assert_eq!(from_serial(44_653.416_666_666_7, true), Some(want));
         assert_eq!(from_serial(60.0, false), None);

@@ -33,7 +33,9 @@ impl Order {
 pub(crate) enum Clock {
     Format(Format),
     /// Days counted as spreadsheets do; from 1904 or from 1900.
-    Serial { epoch_1904: bool },
+    Serial {
+        epoch_1904: bool,
+    },
     /// Seconds after a start that stands elsewhere, in microseconds of its kind.
     SinceStart(Moment),
 }
@@ -43,9 +45,7 @@ impl Clock {
     pub(crate) fn read(&self, text: &str, day: Option<super::Day>) -> Option<Moment> {
         match self {
             Clock::Format(format) => parse::moment(format, text, day),
-            Clock::Serial { epoch_1904 } => {
-                from_serial(decimal(text)?, *epoch_1904).map(Moment::Wall)
-            }
+            Clock::Serial { epoch_1904 } => from_serial(decimal(text)?, *epoch_1904).map(Moment::Wall),
             Clock::SinceStart(start) => {
                 let seconds = decimal(text).filter(|seconds| seconds.abs() < 1.0e10)?;
                 let after = (seconds * SECOND as f64).round() as i64;
@@ -71,7 +71,9 @@ impl Clock {
 /// A number in either convention; there are no grouped digits in a count of days or seconds.
 fn decimal(text: &str) -> Option<f64> {
     let text = text.trim();
-    let plain = text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',' | b'-' | b'+'));
+    let plain = text
+        .bytes()
+        .all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',' | b'-' | b'+'));
     if !plain {
         return None;
     }
@@ -133,17 +135,33 @@ pub(crate) fn find(cells: &[&str], hints: Hints) -> Verdict {
     }
     let mut counted: Vec<(usize, Candidate)> = candidates
         .into_iter()
-        .map(|candidate| (cells.iter().filter(|cell| plausible(&candidate.clock, cell)).count(), candidate))
+        .map(|candidate| {
+            (
+                cells
+                    .iter()
+                    .filter(|cell| plausible(&candidate.clock, cell))
+                    .count(),
+                candidate,
+            )
+        })
         .collect();
     let most = counted.iter().map(|(count, _)| *count).max().unwrap_or(0);
     if most == 0 || most * 5 < cells.len() * 4 {
         return Verdict::None;
     }
     counted.retain(|(count, _)| *count == most);
-    let least = counted.iter().map(|(_, candidate)| candidate.against).min().unwrap_or(0);
+    let least = counted
+        .iter()
+        .map(|(_, candidate)| candidate.against)
+        .min()
+        .unwrap_or(0);
     let mut left: Vec<Candidate> = Vec::new();
     for (_, candidate) in counted {
-        let differs = |known: &Candidate| cells.iter().any(|cell| seen(&known.clock, cell) != seen(&candidate.clock, cell));
+        let differs = |known: &Candidate| {
+            cells
+                .iter()
+                .any(|cell| seen(&known.clock, cell) != seen(&candidate.clock, cell))
+        };
         if candidate.against == least && left.iter().all(differs) {
             left.push(candidate);
         }
@@ -158,11 +176,20 @@ pub(crate) fn find(cells: &[&str], hints: Hints) -> Verdict {
 
 /// What a clock makes of a cell, with a day put in where the cell has none.
 fn seen(clock: &Clock, cell: &str) -> Option<Moment> {
-    clock.read(cell, Some(super::Day { year: 2000, month: 1, day: 1 }))
+    clock.read(
+        cell,
+        Some(super::Day {
+            year: 2000,
+            month: 1,
+            day: 1,
+        }),
+    )
 }
 
 fn plausible(clock: &Clock, cell: &str) -> bool {
-    let Some(moment) = seen(clock, cell) else { return false };
+    let Some(moment) = seen(clock, cell) else {
+        return false;
+    };
     let tells_year = match clock {
         Clock::Format(format) => format.has_year(),
         _ => true,
@@ -173,8 +200,13 @@ fn plausible(clock: &Clock, cell: &str) -> bool {
 /// Of two readings of two-digit years, one that spreads the rows over years loses to one that keeps them together.
 fn drop_scattered_years(left: &mut Vec<Candidate>, cells: &[&str]) {
     let span = |candidate: &Candidate| {
-        let all = cells.iter().filter_map(|cell| seen(&candidate.clock, cell)).map(|moment| micros(moment) / DAY);
-        let (low, high) = all.fold((i64::MAX, i64::MIN), |(low, high), day| (low.min(day), high.max(day)));
+        let all = cells
+            .iter()
+            .filter_map(|cell| seen(&candidate.clock, cell))
+            .map(|moment| micros(moment) / DAY);
+        let (low, high) = all.fold((i64::MAX, i64::MIN), |(low, high), day| {
+            (low.min(day), high.max(day))
+        });
         high.saturating_sub(low)
     };
     let has_short_year = |candidate: &Candidate| match &candidate.clock {
@@ -241,7 +273,14 @@ fn piece(text: &str, order: Order, separator: char) -> Option<Piece> {
 fn dates() -> Vec<Piece> {
     use Order::{Clear, DayFirst, MonthFirst, YearFirst};
     let mut out = Vec::new();
-    for (mark, separator) in [("-", '-'), ("/", '/'), (".", '.'), (" ", ' '), (". ", '.'), ("\u{2010}", '-')] {
+    for (mark, separator) in [
+        ("-", '-'),
+        ("/", '/'),
+        (".", '.'),
+        (" ", ' '),
+        (". ", '.'),
+        ("\u{2010}", '-'),
+    ] {
         for (parts, order) in [
             (["%Y", "%m", "%d"], YearFirst),
             (["%d", "%m", "%Y"], DayFirst),
@@ -300,32 +339,54 @@ fn compact_dates() -> Vec<Piece> {
 
 /// Every way to write a time of day that we know, tried on this very text.
 fn times_for(text: &str) -> Vec<Piece> {
+    use Item::{HalfOfDay, Hour, Hour12, Literal, MaybeOffset, MaybeSeconds, Minute};
     let seconds = |mark: char| {
         let marks = text.matches(mark).count();
-        if marks >= 2 { format!("{mark}%S") } else { String::new() }
+        if marks >= 2 {
+            format!("{mark}%S")
+        } else {
+            String::new()
+        }
     };
     let has_offset = |text: &str| {
-        text.ends_with(['Z', 'z']) || text.rfind(['+', '-', '\u{2212}']).is_some_and(|at| at > 3) || text.contains("UTC")
+        text.ends_with(['Z', 'z'])
+            || text.rfind(['+', '-', '\u{2212}']).is_some_and(|at| at > 3)
+            || text.contains("UTC")
     };
     let zone = if has_offset(text) { "%z" } else { "" };
     let mut out = Vec::new();
     let mut add = |shown: String, items: Vec<Item>| {
-        out.push(Piece { text: shown, items, order: Order::Clear, short_year: false, separator: ' ' });
+        out.push(Piece {
+            text: shown,
+            items,
+            order: Order::Clear,
+            short_year: false,
+            separator: ' ',
+        });
     };
-    use Item::{HalfOfDay, Hour, Hour12, Literal, MaybeOffset, MaybeSeconds, Minute};
     add(
         format!("%H:%M{}{zone}", seconds(':')),
         vec![Hour, Literal(':'), Minute, MaybeSeconds(':'), MaybeOffset],
     );
     add(
         format!("%I:%M{} %p{zone}", seconds(':')),
-        vec![Hour12, Literal(':'), Minute, MaybeSeconds(':'), HalfOfDay, MaybeOffset],
+        vec![
+            Hour12,
+            Literal(':'),
+            Minute,
+            MaybeSeconds(':'),
+            HalfOfDay,
+            MaybeOffset,
+        ],
     );
     add(
         format!("%I.%M{} %p", seconds('.')),
         vec![Hour12, Literal('.'), Minute, MaybeSeconds('.'), HalfOfDay],
     );
-    add(format!("%H.%M{}", seconds('.')), vec![Hour, Literal('.'), Minute, MaybeSeconds('.')]);
+    add(
+        format!("%H.%M{}", seconds('.')),
+        vec![Hour, Literal('.'), Minute, MaybeSeconds('.')],
+    );
     for known in [
         "%H:%M:%S:%f",
         "%I %p",
@@ -362,25 +423,35 @@ fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
     }
     let (weekday, body) = weekday(cell);
     for date in dates() {
-        let format = Format::from_items(String::new(), date.items.clone());
-        let Some((_, rest)) = parse::prefix(&format, body) else { continue };
+        let format = Format::from_items(String::new(), &date.items);
+        let Some((_, rest)) = parse::prefix(&format, body) else {
+            continue;
+        };
         if rest.trim().is_empty() {
             push(&mut out, &[&weekday, &Some(date.clone())], hints);
             continue;
         }
-        let Some((joiner, rest)) = joiner(rest) else { continue };
+        let Some((joiner, rest)) = joiner(rest) else {
+            continue;
+        };
         for time in times_for(rest) {
-            push(&mut out, &[&weekday, &Some(date.clone()), &Some(joiner.clone()), &Some(time)], hints);
+            push(
+                &mut out,
+                &[&weekday, &Some(date.clone()), &Some(joiner.clone()), &Some(time)],
+                hints,
+            );
         }
     }
     for mut time in times_for(body) {
-        let whole = Format::from_items(String::new(), time.items.clone());
+        let whole = Format::from_items(String::new(), &time.items);
         if parse::parts(&whole, body).is_none() {
             // A date follows, not an offset.
             time.items.retain(|item| *item != Item::MaybeOffset);
         }
-        let format = Format::from_items(String::new(), time.items.clone());
-        let Some((_, rest)) = parse::prefix(&format, body) else { continue };
+        let format = Format::from_items(String::new(), &time.items);
+        let Some((_, rest)) = parse::prefix(&format, body) else {
+            continue;
+        };
         if rest.trim().is_empty() {
             // `10.30` is a time of day only where the header says so; otherwise it is a number.
             if body.contains(':') || decimal(body).is_none() || hints.leaning == Some(Leaning::TimeOfDay) {
@@ -390,7 +461,11 @@ fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
         }
         let Some((joiner, _)) = joiner(rest) else { continue };
         for date in dates() {
-            push(&mut out, &[&weekday, &Some(time.clone()), &Some(joiner.clone()), &Some(date)], hints);
+            push(
+                &mut out,
+                &[&weekday, &Some(time.clone()), &Some(joiner.clone()), &Some(date)],
+                hints,
+            );
         }
     }
     // The C library's own way: Fri Apr  3 10:00:00 2026.
@@ -403,8 +478,14 @@ fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
 
 /// Unix times and spreadsheet days.
 fn counted(cell: &str, number: f64, out: &mut Vec<Candidate>) {
-    let mut add = |clock| out.push(Candidate { clock, order: Order::Clear, against: 0 });
-    let unix = |text: &str, item| Clock::Format(Format::from_items(text.to_owned(), vec![item]));
+    let mut add = |clock| {
+        out.push(Candidate {
+            clock,
+            order: Order::Clear,
+            against: 0,
+        });
+    };
+    let unix = |text: &str, item| Clock::Format(Format::from_items(text.to_owned(), &[item]));
     // 1995-01-01 to 2100-12-31.
     if (788_918_400.0..4_133_980_800.0).contains(&number) {
         add(unix("unix", Item::Unix));
@@ -424,14 +505,20 @@ fn compact(cell: &str, hints: Hints, out: &mut Vec<Candidate>) {
         if digits == length && rest.is_empty() {
             push(out, &[&Some(date)], hints);
         } else if digits == 8 && length == 8 {
-            let Some((joiner, rest)) = joiner(rest) else { continue };
+            let Some((joiner, rest)) = joiner(rest) else {
+                continue;
+            };
             let mut times = times_for(rest);
             times.extend(piece("%H%M%S", Order::Clear, ' '));
             times.extend(piece("%H%M", Order::Clear, ' '));
             for time in times {
                 let exact = !time.items.contains(&Item::HourMinute) || matches!(rest.len(), 3 | 4);
                 if exact {
-                    push(out, &[&Some(date.clone()), &Some(joiner.clone()), &Some(time)], hints);
+                    push(
+                        out,
+                        &[&Some(date.clone()), &Some(joiner.clone()), &Some(time)],
+                        hints,
+                    );
                 }
             }
         } else if rest.is_empty() && !date.short_year {
@@ -465,12 +552,25 @@ fn joiner(rest: &str) -> Option<(Piece, &str)> {
     }
     let mut items = Vec::new();
     for c in between.chars() {
-        let item = if c.is_whitespace() { Item::Blank } else { Item::Literal(c) };
+        let item = if c.is_whitespace() {
+            Item::Blank
+        } else {
+            Item::Literal(c)
+        };
         if items.last() != Some(&Item::Blank) || item != Item::Blank {
             items.push(item);
         }
     }
-    Some((Piece { text: between.to_owned(), items, order: Order::Clear, short_year: false, separator: ' ' }, rest))
+    Some((
+        Piece {
+            text: between.to_owned(),
+            items,
+            order: Order::Clear,
+            short_year: false,
+            separator: ' ',
+        },
+        rest,
+    ))
 }
 
 /// A weekday before the date, as a piece, and what follows it.
@@ -485,9 +585,19 @@ fn weekday(cell: &str) -> (Option<Piece>, &str) {
     // A full stop after a short name comes off with the name.
     let between = between.trim_start_matches('.');
     let mut items = vec![Item::WeekdayName];
-    items.extend(between.chars().map(|c| if c == ' ' { Item::Blank } else { Item::Literal(c) }));
+    items.extend(
+        between
+            .chars()
+            .map(|c| if c == ' ' { Item::Blank } else { Item::Literal(c) }),
+    );
     (
-        Some(Piece { text: format!("%a{between}"), items, order: Order::Clear, short_year: false, separator: ' ' }),
+        Some(Piece {
+            text: format!("%a{between}"),
+            items,
+            order: Order::Clear,
+            short_year: false,
+            separator: ' ',
+        }),
         body,
     )
 }
@@ -496,8 +606,14 @@ fn weekday(cell: &str) -> (Option<Piece>, &str) {
 fn push(out: &mut Vec<Candidate>, pieces: &[&Option<Piece>], hints: Hints) {
     let (mut text, mut items, mut order, mut against) = (String::new(), Vec::new(), Order::Clear, 0);
     // Where the clock has twelve hours and a.m., a language that puts the day first no longer tells.
-    let twelve_hours = pieces.iter().filter_map(|piece| piece.as_ref()).any(|piece| piece.items.contains(&Item::HalfOfDay));
-    let hints = Hints { day_first: hints.day_first && !twelve_hours, ..hints };
+    let twelve_hours = pieces
+        .iter()
+        .filter_map(|piece| piece.as_ref())
+        .any(|piece| piece.items.contains(&Item::HalfOfDay));
+    let hints = Hints {
+        day_first: hints.day_first && !twelve_hours,
+        ..hints
+    };
     for piece in pieces.iter().filter_map(|piece| piece.as_ref()) {
         text.push_str(&piece.text);
         items.extend_from_slice(&piece.items);
@@ -506,14 +622,18 @@ fn push(out: &mut Vec<Candidate>, pieces: &[&Option<Piece>], hints: Hints) {
             against = custom_against(piece, hints);
         }
     }
-    let format = Format::from_items(text, items);
+    let format = Format::from_items(text, &items);
     let leans_away = match hints.leaning {
         Some(Leaning::Date) => !format.has_date(),
         Some(Leaning::TimeOfDay) => format.has_date() && !format.has_hour(),
         None => false,
     };
     against += 8 * u8::from(leans_away);
-    out.push(Candidate { clock: Clock::Format(format), order, against });
+    out.push(Candidate {
+        clock: Clock::Format(format),
+        order,
+        against,
+    });
 }
 
 /// How far custom speaks against a date written this way.

@@ -103,7 +103,10 @@ mod tests {
 
     #[test]
     fn no_month_name_stands_for_two_months() {
-        let all: Vec<&str> = MONTHS.iter().flat_map(|names| names.split(' ').filter(|name| !name.is_empty())).collect();
+        let all: Vec<&str> = MONTHS
+            .iter()
+            .flat_map(|names| names.split(' ').filter(|name| !name.is_empty()))
+            .collect();
         for name in &all {
             assert_eq!(all.iter().filter(|other| other == &name).count(), 1, "{name}");
         }

@@ -1,7 +1,7 @@
 //! Finding the delimiter: the one under which most lines fall into the same number of sensible cells.
 
 use super::{HeadRow, Kind, head_rows, kind};
-use crate::lines::{Delimiter, Splitter};
+use crate::lines::{Delimiter, Quote, Splitter};
 use crate::names::{self, Role, Strength};
 
 /// The file's head under one delimiter.
@@ -18,7 +18,7 @@ pub(crate) struct Split {
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Given {
     pub(crate) delimiter: Option<Delimiter>,
-    pub(crate) quote: Option<Option<u8>>,
+    pub(crate) quote: Option<Quote>,
 }
 
 /// Finds the delimiter in up to `most` lines; `is_header` tells whether a row holds the names that a layout asks for.
@@ -45,21 +45,32 @@ pub(crate) fn find(
     };
     let mut best: Option<Split> = None;
     for delimiter in delimiters {
-        let quote = given.quote.unwrap_or_else(|| Some(quote_in(text)));
+        let Quote(quote) = given.quote.unwrap_or_else(|| Quote(Some(quote_in(text))));
         let splitter = Splitter::new(delimiter, quote);
         let rows = head_rows(text, last, &splitter, most);
         let senses: Vec<f64> = rows.iter().map(|row| row_sense(row, delimiter)).collect();
         let stated = given.delimiter.is_some();
-        let Some(width) = best_width(&rows, &senses, delimiter, stated) else { continue };
+        let Some(width) = best_width(&rows, &senses, delimiter, stated) else {
+            continue;
+        };
         let (header, bonus) = header_bonus(&rows, width, is_header);
-        let below = rows.iter().zip(&senses).skip(header).filter(|(row, _)| row.has_width(width));
+        let below = rows
+            .iter()
+            .zip(&senses)
+            .skip(header)
+            .filter(|(row, _)| row.has_width(width));
         let mut score = bonus * below.map(|(_, sense)| sense).sum::<f64>();
         if delimiter == Delimiter::Blanks {
             // Any text falls apart at blanks; they part cells only where nothing else does nearly as well.
             score *= 0.85;
         }
         if best.as_ref().is_none_or(|best| score > best.score * 1.001) {
-            best = Some(Split { splitter, rows, width, score });
+            best = Some(Split {
+                splitter,
+                rows,
+                width,
+                score,
+            });
         }
     }
     best
@@ -69,9 +80,16 @@ pub(crate) fn find(
 fn quote_in(text: &str) -> u8 {
     let head = text.get(..16 << 10).unwrap_or(text);
     let around = |quote: char| {
-        [',', ';', '\t', '|', '\n'].iter().map(|mark| head.matches(&format!("{quote}{mark}{quote}")).count()).sum::<usize>()
+        [',', ';', '\t', '|', '\n']
+            .iter()
+            .map(|mark| head.matches(&format!("{quote}{mark}{quote}")).count())
+            .sum::<usize>()
     };
-    if around('"') == 0 && around('\'') >= 2 { b'\'' } else { b'"' }
+    if around('"') == 0 && around('\'') >= 2 {
+        b'\''
+    } else {
+        b'"'
+    }
 }
 
 /// The number of cells that the lines of most sense share. Under a delimiter that a layout states, lines without
@@ -80,7 +98,11 @@ fn best_width(rows: &[HeadRow], senses: &[f64], delimiter: Delimiter, stated: bo
     let mut widths: Vec<(usize, f64)> = Vec::new();
     let any = senses.iter().any(|sense| *sense > 0.0);
     for (row, sense) in rows.iter().zip(senses) {
-        let sense = if !any && stated && !row.is_empty() { 1.0 } else { *sense };
+        let sense = if !any && stated && !row.is_empty() {
+            1.0
+        } else {
+            *sense
+        };
         if sense == 0.0 {
             continue;
         }
@@ -108,7 +130,13 @@ fn row_sense(row: &HeadRow, delimiter: Delimiter) -> f64 {
     }
     // A whole line that looks like a date is likelier one that was not split.
     let whole_line = delimiter == Delimiter::None;
-    let sense_of = |kind: &Kind| if whole_line && *kind == Kind::Moment { 0.3 } else { sense(*kind) };
+    let sense_of = |kind: &Kind| {
+        if whole_line && *kind == Kind::Moment {
+            0.3
+        } else {
+            sense(*kind)
+        }
+    };
     let filled = kinds.iter().filter(|kind| **kind != Kind::Empty).count().max(1);
     let sense = kinds.iter().map(sense_of).sum::<f64>() / filled as f64;
     if sense < LEAST_SENSE { 0.0 } else { sense }
@@ -133,11 +161,20 @@ fn header_bonus(rows: &[HeadRow], width: usize, is_header: &dyn Fn(&HeadRow) -> 
         return (at + 1, 3.0);
     }
     let (mut at, mut most) = (0, 0);
-    for (n, row) in rows.iter().enumerate().take(MOST_ABOVE).filter(|(_, row)| row.has_width(width)) {
+    for (n, row) in rows
+        .iter()
+        .enumerate()
+        .take(MOST_ABOVE)
+        .filter(|(_, row)| row.has_width(width))
+    {
         if row.cells.iter().any(|cell| kind(cell).is_measured()) {
             continue;
         }
-        let known = row.cells.iter().filter_map(|cell| names::read(cell)).filter(|named| named.strength != Strength::Contains);
+        let known = row
+            .cells
+            .iter()
+            .filter_map(|cell| names::read(cell))
+            .filter(|named| named.strength != Strength::Contains);
         let mut roles: Vec<Role> = known.map(|named| named.role).collect();
         roles.sort_unstable();
         roles.dedup();
@@ -170,14 +207,26 @@ mod tests {
         for (text, want, width) in [
             ("time,par\n10:00,1.5\n10:01,2.5\n", ",", 2),
             ("Zeit;Wert\n10:00;1,5\n10:01;2,5\n", ";", 2),
-            ("a\tb\n2026-04-03 10:00:00\t1,5\n2026-04-03 10:01:00\t2,5\n", "tab", 2),
+            (
+                "a\tb\n2026-04-03 10:00:00\t1,5\n2026-04-03 10:01:00\t2,5\n",
+                "tab",
+                2,
+            ),
             ("x|y|par\n1|2|3.5\n", "|", 3),
             ("x   y   par\n1.0  2.0 -3.5\n10.0 2.0 13.5\n", "blanks", 3),
             ("\"1,5\",\"2,5\"\n\"3,5\",\"4,5\"\n", ",", 2),
-            ("2026-04-03 10:00:00, 1.5, 2\n2026-04-03 10:01:00, 1.5, 2\n", ",", 3),
+            (
+                "2026-04-03 10:00:00, 1.5, 2\n2026-04-03 10:01:00, 1.5, 2\n",
+                ",",
+                3,
+            ),
             ("PAR\n12.5\n13.5\n", "none", 1),
             ("PAR\n12,5\n13,5\n", "none", 1),
-            ("Site: north, 12\nBy: x\n\nx;y;PAR\n1,5;2;100,5\n1,5;3;110,5\n1,5;4;120,5\n", ";", 3),
+            (
+                "Site: north, 12\nBy: x\n\nx;y;PAR\n1,5;2;100,5\n1,5;3;110,5\n1,5;4;120,5\n",
+                ";",
+                3,
+            ),
             ("x;y;PAR;\n1;2;100;\n1;3;110;\n", ";", 3),
             ("1,5 2,5 100,5\n1,5 3,5 110,5\n", "blanks", 3),
             ("'x','y','PAR'\n'1','2','3,5'\n'1','3','4,5'\n", ",", 3),

@@ -19,6 +19,8 @@ pub(crate) struct Table {
     /// Where the readings start: byte of the text and line.
     pub(crate) start: usize,
     pub(crate) start_line: u64,
+    /// Lines between header and readings that are neither.
+    pub(crate) passed_over: Vec<u64>,
     /// First line below the table that does not belong to it, if the text shows its end.
     pub(crate) end_line: Option<u64>,
     /// The first column holds measurements, so that a line that begins with `#` is a comment.
@@ -41,6 +43,8 @@ pub(crate) struct Given {
 struct Heading {
     names: Vec<String>,
     score: u32,
+    /// It was split as the table is, so that what is below it is the table.
+    own: bool,
     /// Positions in the rows of its first and last line.
     first: usize,
     last: usize,
@@ -66,7 +70,9 @@ pub(crate) fn find(
         _ => found(text, split, &data, is_header),
     };
     // A header that is wider or narrower than the lines below it is left to the rows to complain about.
-    let width = heading.as_ref().map_or(split.width, |heading| heading.names.len());
+    let width = heading
+        .as_ref()
+        .map_or(split.width, |heading| heading.names.len());
     let after = match (&heading, given.header_lines, given.from_line) {
         (Some(heading), _, _) => heading.last + 1,
         (None, Some(0), Some(line)) => rows.iter().position(|row| row.line >= line)?,
@@ -82,18 +88,39 @@ pub(crate) fn find(
     };
     let start = match (given.header_lines, given.from_line) {
         // A layout says where the header ends: every line after it counts.
-        (Some(_), Some(_)) | (Some(0), _) => (first..rows.len()).find(|at| !rows[*at].is_empty() && !rows[*at].is_rule()),
+        (Some(_), Some(_)) | (Some(0), _) => {
+            (first..rows.len()).find(|at| !rows[*at].is_empty() && !rows[*at].is_rule())
+        }
+        // Lines without a measurement may tell more about the columns; a short line with one is a reading gone wrong.
+        _ if heading.as_ref().is_some_and(|heading| heading.own) => (first..rows.len()).find(|at| {
+            let row = &rows[*at];
+            let begins_comment = row.cells.first().is_some_and(|cell| cell.starts_with('#'));
+            !row.is_rule() && !begins_comment && row.cells.iter().any(|cell| kind(cell).is_measured())
+        }),
         _ => (first..rows.len()).find(|at| data.fits(&rows[*at])),
     }?;
+    let between = rows
+        .get(first..start)
+        .unwrap_or_default()
+        .iter()
+        .filter(|_| heading.as_ref().is_some_and(|heading| heading.own));
+    let passed_over = between
+        .filter(|row| !row.is_empty() && !row.is_rule() && !is_comment(text, row, comment))
+        .map(|row| row.line)
+        .collect();
     let header_at = heading.as_ref().map_or(start, |heading| heading.first);
     Some(Table {
         width,
-        header_line: heading.as_ref().and_then(|heading| rows.get(heading.first)).map_or(0, |row| row.line),
+        header_line: heading
+            .as_ref()
+            .and_then(|heading| rows.get(heading.first))
+            .map_or(0, |row| row.line),
         names: heading.map(|heading| heading.names).unwrap_or_default(),
         units,
         start: rows.get(start)?.start,
         start_line: rows.get(start)?.line,
         end_line: if whole { end(rows, start, &data) } else { None },
+        passed_over,
         hash_comments: data.measured.first().copied().unwrap_or(false),
         preamble: rows.iter().take(header_at).cloned().collect(),
     })
@@ -118,7 +145,13 @@ impl Pattern {
                 count.1 += usize::from(matches!(kind, Kind::Word | Kind::Mixed));
             }
         }
-        Pattern { width, measured: counts.iter().map(|(yes, no)| *yes > 0 && yes * 2 > *no * 3).collect() }
+        Pattern {
+            width,
+            measured: counts
+                .iter()
+                .map(|(yes, no)| *yes > 0 && yes * 2 > *no * 3)
+                .collect(),
+        }
     }
 
     /// True for a row of the table.
@@ -127,7 +160,12 @@ impl Pattern {
             return false;
         }
         let (mut good, mut bad) = (0, 0);
-        for (cell, _) in row.cells.iter().zip(&self.measured).filter(|(_, measured)| **measured) {
+        for (cell, _) in row
+            .cells
+            .iter()
+            .zip(&self.measured)
+            .filter(|(_, measured)| **measured)
+        {
             match kind(cell) {
                 Kind::Number | Kind::Moment => good += 1,
                 Kind::Word | Kind::Mixed => bad += 1,
@@ -139,7 +177,12 @@ impl Pattern {
 }
 
 /// The header by what its cells are called.
-fn found(text: &str, split: &Split, data: &Pattern, is_header: &dyn Fn(&[String]) -> bool) -> Option<Heading> {
+fn found(
+    text: &str,
+    split: &Split,
+    data: &Pattern,
+    is_header: &dyn Fn(&[String]) -> bool,
+) -> Option<Heading> {
     let rows = &split.rows;
     let last_data = (0..rows.len()).rev().find(|at| data.fits(&rows[*at]))?;
     let first_data = (0..rows.len()).find(|at| data.fits(&rows[*at]))?;
@@ -157,7 +200,13 @@ fn found(text: &str, split: &Split, data: &Pattern, is_header: &dyn Fn(&[String]
             if let Some(score) = score(&names, is_header) {
                 // As it stands a row is likelier a header than after re-splitting.
                 let near = 6 * u32::from(own && leads_to_data(rows, at, data, split.width));
-                offer(Heading { names: names.clone(), score: score * 2 + u32::from(own) + near, first: at, last: at });
+                offer(Heading {
+                    names: names.clone(),
+                    score: score * 2 + u32::from(own) + near,
+                    own,
+                    first: at,
+                    last: at,
+                });
             }
             // Two lines that make the names together.
             if own
@@ -167,11 +216,19 @@ fn found(text: &str, split: &Split, data: &Pattern, is_header: &dyn Fn(&[String]
                 && !below.cells.iter().any(|cell| kind(cell).is_measured())
             {
                 let joined = join(&[names.clone(), below.cells.clone()], names.len());
-                let alone = score(&names, is_header).max(score(&below.cells, is_header)).unwrap_or(0);
+                let alone = score(&names, is_header)
+                    .max(score(&below.cells, is_header))
+                    .unwrap_or(0);
                 let with_units = below.cells.iter().any(|cell| units::is_any(cell));
                 if let Some(score) = score(&joined, is_header).filter(|score| *score > alone && !with_units) {
                     let near = 6 * u32::from(leads_to_data(rows, at + 1, data, split.width));
-                    offer(Heading { names: joined, score: score * 2 + near, first: at, last: at + 1 });
+                    offer(Heading {
+                        names: joined,
+                        score: score * 2 + near,
+                        own: true,
+                        first: at,
+                        last: at + 1,
+                    });
                 }
             }
         }
@@ -181,7 +238,10 @@ fn found(text: &str, split: &Split, data: &Pattern, is_header: &dyn Fn(&[String]
 
 /// True where readings follow a row at once, or after a row of units.
 fn leads_to_data(rows: &[HeadRow], at: usize, data: &Pattern, width: usize) -> bool {
-    let mut below = rows.iter().skip(at + 1).filter(|row| !row.is_empty() && !row.is_rule());
+    let mut below = rows
+        .iter()
+        .skip(at + 1)
+        .filter(|row| !row.is_empty() && !row.is_rule());
     match below.next() {
         Some(row) if data.fits(row) => true,
         Some(row) if holds_units(&row.cells, width) => below.next().is_some_and(|row| data.fits(row)),
@@ -191,13 +251,20 @@ fn leads_to_data(rows: &[HeadRow], at: usize, data: &Pattern, width: usize) -> b
 
 /// A row of words right above the first reading: names that mean nothing to us, but names.
 fn unknown_names(rows: &[HeadRow], first_data: usize, width: usize) -> Option<Heading> {
-    let at = (0..first_data).rev().find(|at| !rows[*at].is_empty() && !rows[*at].is_rule())?;
+    let at = (0..first_data)
+        .rev()
+        .find(|at| !rows[*at].is_empty() && !rows[*at].is_rule())?;
     let row = &rows[at];
-    let words = row.cells.iter().filter(|cell| matches!(kind(cell), Kind::Word | Kind::Mixed)).count();
+    let words = row
+        .cells
+        .iter()
+        .filter(|cell| matches!(kind(cell), Kind::Word | Kind::Mixed))
+        .count();
     let any_measured = row.cells.iter().any(|cell| kind(cell).is_measured());
     (row.has_width(width) && !any_measured && words * 2 > width).then(|| Heading {
         names: row.cells.iter().take(width).cloned().collect(),
         score: 0,
+        own: true,
         first: at,
         last: at,
     })
@@ -218,7 +285,8 @@ fn score(names: &[String], is_header: &dyn Fn(&[String]) -> bool) -> Option<u32>
         // What stands twice tells no more than what stands once.
         if !seen.contains(&named.role) {
             seen.push(named.role);
-            score += 2 * u32::from(named.role == Role::Value) + if named.strength == Strength::Exact { 2 } else { 1 };
+            score += 2 * u32::from(named.role == Role::Value)
+                + if named.strength == Strength::Exact { 2 } else { 1 };
         }
     }
     // One chance word is no header where there are several columns.
@@ -241,13 +309,20 @@ fn variants(text: &str, split: &Split, row: &HeadRow) -> Vec<(bool, Vec<String>)
     // The table's lines end in a delimiter and the header's does not.
     let line = text.get(row.start..row.end).unwrap_or("").trim();
     let bare = bare(line);
-    for piece in [bare, bare.split_once('=').map_or("", |(_, list)| list), bare.split_once(':').map_or("", |(_, list)| list)] {
+    for piece in [
+        bare,
+        bare.split_once('=').map_or("", |(_, list)| list),
+        bare.split_once(':').map_or("", |(_, list)| list),
+    ] {
         if piece.is_empty() || piece.len() > 8192 {
             continue;
         }
         add(false, resplit(piece, &split.splitter));
         for delimiter in [b',', b';', b'\t', b'|'] {
-            add(false, resplit(piece, &Splitter::new(Delimiter::Byte(delimiter), Some(b'"'))));
+            add(
+                false,
+                resplit(piece, &Splitter::new(Delimiter::Byte(delimiter), Some(b'"'))),
+            );
         }
         add(false, wide_blanks(piece));
         add(false, bracketed_blanks(piece));
@@ -256,7 +331,11 @@ fn variants(text: &str, split: &Split, row: &HeadRow) -> Vec<(bool, Vec<String>)
 }
 
 fn resplit(piece: &str, splitter: &Splitter) -> Vec<String> {
-    head_rows(piece, true, splitter, 1).into_iter().next().map(|row| row.cells).unwrap_or_default()
+    head_rows(piece, true, splitter, 1)
+        .into_iter()
+        .next()
+        .map(|row| row.cells)
+        .unwrap_or_default()
 }
 
 /// A line without the marks that make it a comment.
@@ -282,7 +361,12 @@ fn strip_comment(cells: &[String]) -> Vec<String> {
 
 /// Cells parted by two blanks or more.
 fn wide_blanks(line: &str) -> Vec<String> {
-    line.replace('\t', "  ").split("  ").map(str::trim).filter(|cell| !cell.is_empty()).map(str::to_owned).collect()
+    line.replace('\t', "  ")
+        .split("  ")
+        .map(str::trim)
+        .filter(|cell| !cell.is_empty())
+        .map(str::to_owned)
+        .collect()
 }
 
 /// Cells parted by blanks, what stands in brackets joined to the word before it.
@@ -315,12 +399,13 @@ fn stated(
     let lines = given.header_lines.unwrap_or(1);
     let from = given.from_line.unwrap_or(1);
     let usable = |row: &HeadRow| row.line >= from && !row.is_empty() && !row.is_rule();
-    let is_comment = |row: &HeadRow| {
-        comment.is_some_and(|mark| text.get(row.start..row.end).unwrap_or("").trim_start().starts_with(mark))
-    };
     // A commented line is the header only if it holds the names asked for; a comment mark comes off it.
-    let first = (0..rows.len())
-        .find(|at| usable(&rows[*at]) && (!is_comment(&rows[*at]) || is_header(&without_mark(text, split, &rows[*at], comment))))?;
+    let first = (0..rows.len()).find(|at| {
+        usable(&rows[*at])
+            && (comment.is_none()
+                || !is_comment(text, &rows[*at], comment)
+                || is_header(&without_mark(text, split, &rows[*at], comment)))
+    })?;
     let mut gathered = vec![without_mark(text, split, &rows[first], comment)];
     let mut last = first;
     while gathered.len() < lines {
@@ -332,7 +417,19 @@ fn stated(
     if names.len() == split.width + 1 && names.last().is_some_and(String::is_empty) {
         names.pop();
     }
-    Some(Heading { names, score: 0, first, last })
+    Some(Heading {
+        names,
+        score: 0,
+        own: true,
+        first,
+        last,
+    })
+}
+
+/// True for a line that the layout's mark makes a comment; without one, that the usual mark does.
+fn is_comment(text: &str, row: &HeadRow, comment: Option<&str>) -> bool {
+    let line = text.get(row.start..row.end).unwrap_or("").trim_start();
+    line.starts_with(comment.unwrap_or("#"))
 }
 
 /// A row's cells without the comment mark that a layout names, or any usual one.
@@ -348,7 +445,11 @@ fn without_mark(text: &str, split: &Split, row: &HeadRow, comment: Option<&str>)
 fn join(lines: &[Vec<String>], width: usize) -> Vec<String> {
     (0..width)
         .map(|at| {
-            let cells = lines.iter().filter_map(|line| line.get(at)).map(String::as_str).filter(|cell| !cell.is_empty());
+            let cells = lines
+                .iter()
+                .filter_map(|line| line.get(at))
+                .map(String::as_str)
+                .filter(|cell| !cell.is_empty());
             cells.collect::<Vec<_>>().join(" ")
         })
         .collect()
@@ -362,7 +463,9 @@ fn units_row(text: &str, split: &Split, heading: &Heading, data: &Pattern) -> (V
     if let Some(at) = next.filter(|at| !data.fits(&rows[*at]) && holds_units(&rows[*at].cells, split.width)) {
         return (rows[at].cells.clone(), at + 1);
     }
-    let first_data = (after..rows.len()).find(|at| data.fits(&rows[*at])).unwrap_or(after);
+    let first_data = (after..rows.len())
+        .find(|at| data.fits(&rows[*at]))
+        .unwrap_or(after);
     let others = (0..first_data).filter(|at| !(heading.first..=heading.last).contains(at));
     for at in others {
         for (own, cells) in variants(text, split, &rows[at]) {
@@ -379,7 +482,10 @@ fn units_row(text: &str, split: &Split, heading: &Heading, data: &Pattern) -> (V
 fn holds_units(cells: &[String], width: usize) -> bool {
     let known = cells.iter().filter(|cell| units::is_any(cell)).count();
     let wordy = cells.iter().filter(|cell| cell.len() > 28).count();
-    let measured = cells.iter().filter(|cell| kind(cell).is_measured() && cell.as_str() != "1").count();
+    let measured = cells
+        .iter()
+        .filter(|cell| kind(cell).is_measured() && cell.as_str() != "1")
+        .count();
     let filled = cells.iter().filter(|cell| !is_missing(cell)).count();
     cells.len() <= width + 1 && known > 0 && known * 2 >= filled && wordy == 0 && measured == 0
 }
@@ -391,7 +497,10 @@ fn end(rows: &[HeadRow], start: usize, data: &Pattern) -> Option<u64> {
     if !(below.is_empty() || below.is_rule()) {
         return None;
     }
-    rows.get(last + 1..)?.iter().find(|row| !row.is_empty() && !row.is_rule()).map(|row| row.line)
+    rows.get(last + 1..)?
+        .iter()
+        .find(|row| !row.is_empty() && !row.is_rule())
+        .map(|row| row.line)
 }
 
 #[cfg(test)]

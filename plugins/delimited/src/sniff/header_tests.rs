@@ -11,7 +11,10 @@ fn table(text: &str) -> Table {
 #[test]
 fn plain_header() {
     let table = table("time,x,PAR\n10:00,1,2\n");
-    assert_eq!((table.header_line, table.start_line, table.end_line), (1, 2, None));
+    assert_eq!(
+        (table.header_line, table.start_line, table.end_line),
+        (1, 2, None)
+    );
     assert_eq!(table.names, ["time", "x", "PAR"]);
     assert!(table.units.is_empty());
 }
@@ -20,7 +23,10 @@ fn plain_header() {
 fn preamble_units_and_legend() {
     let text = "Survey;North\nSerial;12345\n\nX;Y;PAR\ncm;cm;\u{b5}mol/m\u{b2}/s\n1;2;100\n1;3;120\n1;4;130\n\nPAR: light\nby hand\n";
     let table = table(text);
-    assert_eq!((table.header_line, table.start_line, table.end_line), (4, 6, Some(10)));
+    assert_eq!(
+        (table.header_line, table.start_line, table.end_line),
+        (4, 6, Some(10))
+    );
     assert_eq!(table.units, ["cm", "cm", "\u{b5}mol/m\u{b2}/s"]);
     assert_eq!(table.preamble.len(), 3);
 }
@@ -42,7 +48,9 @@ fn header_with_brackets_over_blanks() {
 
 #[test]
 fn fields_far_above() {
-    let table = table("/begin_header\n/fields=time,x,par\n/units=hh:mm:ss,cm,umol/m2/s\n/note=made by hand\n/end_header\n10:00:00,1,2.5\n10:01:00,1,3.5\n");
+    let table = table(
+        "/begin_header\n/fields=time,x,par\n/units=hh:mm:ss,cm,umol/m2/s\n/note=made by hand\n/end_header\n10:00:00,1,2.5\n10:01:00,1,3.5\n",
+    );
     assert_eq!((table.header_line, table.start_line), (2, 6));
     assert_eq!(table.names, ["time", "x", "par"]);
     assert_eq!(table.units[2], "umol/m2/s");
@@ -52,7 +60,11 @@ fn fields_far_above() {
 fn two_header_lines() {
     let table = table("Position,Position,Light\nX,Y,PAR\n1,2,30\n1,3,40\n");
     assert_eq!(table.start_line, 3);
-    assert!(table.names[0].contains('X') && table.names[2].contains("PAR"), "{:?}", table.names);
+    assert!(
+        table.names[0].contains('X') && table.names[2].contains("PAR"),
+        "{:?}",
+        table.names
+    );
 }
 
 #[test]

@@ -21,7 +21,10 @@ pub(crate) struct Trouble {
 
 impl From<Failure> for Trouble {
     fn from(failure: Failure) -> Trouble {
-        Trouble { failure, more_may_help: false }
+        Trouble {
+            failure,
+            more_may_help: false,
+        }
     }
 }
 
@@ -60,7 +63,10 @@ impl HeadRow {
 pub(crate) fn is_rule<'a>(cells: impl Iterator<Item = &'a str>) -> bool {
     let mut longest = 0;
     for cell in cells {
-        if !cell.chars().all(|c| matches!(c, '-' | '=' | '+' | '_' | ':' | '*' | '~')) {
+        if !cell
+            .chars()
+            .all(|c| matches!(c, '-' | '=' | '+' | '_' | ':' | '*' | '~'))
+        {
             return false;
         }
         longest = longest.max(cell.len());
@@ -80,7 +86,9 @@ pub(crate) fn head_rows(text: &str, last: bool, splitter: &Splitter, most: usize
         }
         let split = match splitter.split(rest, last, &mut record) {
             Err(Broken::Unclosed { .. }) => {
-                let Some(length) = line_length(rest, last) else { break };
+                let Some(length) = line_length(rest, last) else {
+                    break;
+                };
                 plain.split(rest.get(..length).unwrap_or(""), true, &mut record)
             }
             other => other,
@@ -90,7 +98,9 @@ pub(crate) fn head_rows(text: &str, last: bool, splitter: &Splitter, most: usize
             start: at,
             end: at + length,
             line,
-            cells: (0..record.len()).map(|n| record.cell(rest, n).to_owned()).collect(),
+            cells: (0..record.len())
+                .map(|n| record.cell(rest, n).to_owned())
+                .collect(),
         });
         line += record.lines;
         at += length;
@@ -118,8 +128,9 @@ impl Kind {
 
 /// What stands for a missing value where no layout says so.
 const MISSING: [&str; 26] = [
-    "na", "n/a", "nan", "null", "none", "nil", "-", "--", "---", "\u{2013}", "\u{2014}", "?", "n.a.", "n. a.", "k.a.", "n.d.", "nd",
-    "#n/a", "#nv", "#value!", "#div/0!", "missing", "-999", "-9999", "-99999", "*",
+    "na", "n/a", "nan", "null", "none", "nil", "-", "--", "---", "\u{2013}", "\u{2014}", "?", "n.a.",
+    "n. a.", "k.a.", "n.d.", "nd", "#n/a", "#nv", "#value!", "#div/0!", "missing", "-999", "-9999", "-99999",
+    "*",
 ];
 
 /// True where a cell says that there is no value.
@@ -133,7 +144,10 @@ pub(crate) fn is_missing(cell: &str) -> bool {
     let lower = cell.to_lowercase();
     MISSING.contains(&lower.as_str())
         || lower.strip_prefix("-999").is_some_and(|rest| {
-            rest.trim_start_matches('9').trim_start_matches(['.', ',']).bytes().all(|byte| matches!(byte, b'0' | b'9'))
+            rest.trim_start_matches('9')
+                .trim_start_matches(['.', ','])
+                .bytes()
+                .all(|byte| matches!(byte, b'0' | b'9'))
         })
 }
 
@@ -141,13 +155,16 @@ pub(crate) fn is_missing(cell: &str) -> bool {
 pub(crate) fn kind(cell: &str) -> Kind {
     if cell.is_empty() {
         Kind::Empty
+    } else if number::says(cell).is_some() {
+        // -999 too: it takes a number's place in a table.
+        Kind::Number
     } else if is_missing(cell) {
         Kind::Missing
-    } else if number::says(cell).is_some() {
-        Kind::Number
     } else if looks_like_moment(cell) {
         Kind::Moment
-    } else if cell.contains([',', ';', '\t', '|']) || cell.contains(' ') && !cell.contains(char::is_alphabetic) {
+    } else if cell.contains([',', ';', '\t', '|'])
+        || cell.contains(' ') && !cell.contains(char::is_alphabetic)
+    {
         Kind::Mixed
     } else {
         Kind::Word
@@ -159,28 +176,61 @@ fn looks_like_moment(cell: &str) -> bool {
     let digits = cell.bytes().filter(u8::is_ascii_digit).count();
     let marks = cell
         .chars()
-        .filter(|c| matches!(c, '-' | '/' | '.' | ':' | '\u{5e74}' | '\u{6708}' | '\u{65e5}' | '\u{6642}' | '\u{5206}'))
+        .filter(|c| {
+            matches!(
+                c,
+                '-' | '/' | '.' | ':' | '\u{5e74}' | '\u{6708}' | '\u{65e5}' | '\u{6642}' | '\u{5206}'
+            )
+        })
         .count();
     let last_is_mark = cell.ends_with([',', ';', '-', '/', ':']);
     if digits < 3 || cell.len() > 48 || last_is_mark || cell.contains([';', '\t', '|']) {
         return false;
     }
-    if cell.match_indices(',').any(|(at, _)| !cell.get(at + 1..).unwrap_or("").starts_with(' ')) {
+    if cell
+        .match_indices(',')
+        .any(|(at, _)| !cell.get(at + 1..).unwrap_or("").starts_with(' '))
+    {
         return false;
     }
     let mut has_month = false;
-    for word in cell.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()) {
+    for word in cell
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+    {
         let small = matches!(
             word.to_ascii_lowercase().as_str(),
-            "t" | "z" | "am" | "pm" | "a" | "p" | "m" | "utc" | "gmt" | "cet" | "cest" | "h" | "de" | "uhr" | "min" | "s"
-                | "wet" | "west" | "eet" | "eest"
+            "t" | "z"
+                | "am"
+                | "pm"
+                | "a"
+                | "p"
+                | "m"
+                | "utc"
+                | "gmt"
+                | "cet"
+                | "cest"
+                | "h"
+                | "de"
+                | "uhr"
+                | "min"
+                | "s"
+                | "wet"
+                | "west"
+                | "eet"
+                | "eest"
         );
         let month = !small && crate::datetime::words::month(word).is_some();
         has_month |= month;
         let known = small
             || month
             || crate::datetime::words::is_weekday(word)
-            || word.chars().all(|c| matches!(c, '\u{5e74}' | '\u{6708}' | '\u{65e5}' | '\u{6642}' | '\u{65f6}' | '\u{5206}' | '\u{79d2}'));
+            || word.chars().all(|c| {
+                matches!(
+                    c,
+                    '\u{5e74}' | '\u{6708}' | '\u{65e5}' | '\u{6642}' | '\u{65f6}' | '\u{5206}' | '\u{79d2}'
+                )
+            });
         if !known {
             return false;
         }
@@ -202,7 +252,7 @@ mod tests {
         for (cell, want) in [
             ("", Kind::Empty),
             ("NA", Kind::Missing),
-            ("-999.00", Kind::Missing),
+            ("-999.00", Kind::Number),
             ("-99.5", Kind::Number),
             ("12,5", Kind::Number),
             ("2026-04-03", Kind::Moment),

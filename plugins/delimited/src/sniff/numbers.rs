@@ -27,7 +27,9 @@ pub(crate) fn decide(
     if stated.is_some() {
         return Ok(stated);
     }
-    let Some(column) = sample.columns.get(asked.column) else { return Ok(None) };
+    let Some(column) = sample.columns.get(asked.column) else {
+        return Ok(None);
+    };
     let evidence = &column.evidence;
     if evidence.contradicts_itself() {
         let text = format!(
@@ -40,7 +42,12 @@ pub(crate) fn decide(
     }
     let own = evidence.proof();
     let whole_file = || {
-        let proofs: Vec<Marks> = sample.columns.iter().filter(|other| other.is_numeric()).filter_map(|other| other.evidence.proof()).collect();
+        let proofs: Vec<Marks> = sample
+            .columns
+            .iter()
+            .filter(|other| other.is_numeric())
+            .filter_map(|other| other.evidence.proof())
+            .collect();
         let first = proofs.first().copied()?;
         proofs.iter().all(|marks| *marks == first).then_some(first)
     };
@@ -51,9 +58,8 @@ pub(crate) fn decide(
         (None, None) => return Ok(None),
         // Where cells are parted by commas a comma is no decimal mark, so a point is one.
         (Some(_), None) if delimiter == Delimiter::Byte(b',') => return Ok(Some(Marks::POINT)),
-        (Some((line, example)), None) => (example, *line, Marks::POINT),
+        (Some((line, example)), _) => (example, *line, Marks::POINT),
         (None, Some((line, example))) => (example, *line, Marks::COMMA),
-        (Some((line, example)), Some(_)) => (example, *line, Marks::POINT),
     };
     if asked.most.is_some_and(|most| evidence.largest_grouped > most) {
         return Ok(Some(as_decimal));
@@ -72,7 +78,10 @@ pub(crate) fn decide(
             format!("thousands = \"{mark}\"  # {example} is {grouped}"),
         ],
     );
-    Err(Trouble { failure, more_may_help: true })
+    Err(Trouble {
+        failure,
+        more_may_help: true,
+    })
 }
 
 /// Above this no reading or place is meant, by unit; only used to tell a decimal mark from grouped thousands.

@@ -22,19 +22,19 @@ pub(crate) struct Roles {
     pub(crate) left_out: Vec<(usize, String)>,
 }
 
-/// What a layout settles: those roles are not looked for.
-#[derive(Debug, Default, Clone, Copy)]
+/// What a layout settles.
+#[derive(Debug, Default, Clone)]
 pub(crate) struct Settled {
-    pub(crate) value: bool,
-    pub(crate) places: [bool; 3],
-    pub(crate) station: bool,
-    pub(crate) device: bool,
-    pub(crate) unit: bool,
-    pub(crate) tilt: bool,
-    pub(crate) temperature: bool,
-    pub(crate) remark: bool,
+    /// These are not looked for.
+    pub(crate) roles: Vec<Role>,
     /// The layout names columns: what it leaves out is taken where it is clear and never asked for.
     pub(crate) ask_less: bool,
+}
+
+impl Settled {
+    fn is_open(&self, role: Role) -> bool {
+        !self.roles.contains(&role)
+    }
 }
 
 struct Finder<'a> {
@@ -51,43 +51,52 @@ pub(crate) fn find(
     named: &[Option<Named>],
     titles: &[String],
     taken: &[usize],
-    settled: Settled,
+    settled: &Settled,
 ) -> Result<Roles, Trouble> {
-    let finder = Finder { sample, named, titles, taken };
+    let finder = Finder {
+        sample,
+        named,
+        titles,
+        taken,
+    };
     let mut roles = Roles::default();
-    if !settled.value {
+    if settled.is_open(Role::Value) {
         roles.value = Some(finder.value()?);
     }
     for (at, role) in [Role::X, Role::Y, Role::Z].into_iter().enumerate() {
-        if !settled.places[at] {
-            roles.places[at] = finder.one(role, ["x", "y", "z"][at], settled.ask_less, &|column| column.is_numeric())?;
+        if settled.is_open(role) {
+            roles.places[at] = finder.one(role, ["x", "y", "z"][at], settled.ask_less, &|column| {
+                column.is_numeric()
+            })?;
         }
     }
     if !settled.ask_less {
         finder.vertical(&roles)?;
     }
-    if !settled.station {
+    if settled.is_open(Role::Station) {
         // Decimals are a place along some axis, not a name.
         let is_name = |column: &Column| !(column.is_numeric() && column.has_decimals());
         roles.station = finder.one(Role::Station, "station", settled.ask_less, &is_name)?;
     }
-    if !settled.device {
+    if settled.is_open(Role::Device) {
         let is_name = |column: &Column| !(column.is_numeric() && column.has_decimals());
         roles.device = finder.one(Role::Device, "device", settled.ask_less, &is_name)?;
     }
-    if !settled.unit {
-        roles.unit = finder.one(Role::Unit, "unit", settled.ask_less, &|column| !column.is_numeric())?;
+    if settled.is_open(Role::Unit) {
+        roles.unit = finder.one(Role::Unit, "unit", settled.ask_less, &|column| {
+            !column.is_numeric()
+        })?;
     }
-    if !settled.tilt {
+    if settled.is_open(Role::Tilt) {
         roles.tilt = finder.spare(Role::Tilt, &mut roles.left_out);
     }
-    if !settled.temperature {
+    if settled.is_open(Role::Temperature) {
         roles.temperature = finder.spare(Role::Temperature, &mut roles.left_out);
     }
-    if !settled.remark {
+    if settled.is_open(Role::Remark) {
         roles.remark = finder.all(Role::Remark).first().copied();
     }
-    if !settled.value {
+    if settled.is_open(Role::Value) {
         finder.one_quantity(&roles)?;
     }
     Ok(roles)
@@ -96,7 +105,9 @@ pub(crate) fn find(
 impl Finder<'_> {
     fn all(&self, role: Role) -> Vec<usize> {
         (0..self.named.len())
-            .filter(|at| !self.taken.contains(at) && self.named[*at].as_ref().is_some_and(|named| named.role == role))
+            .filter(|at| {
+                !self.taken.contains(at) && self.named[*at].as_ref().is_some_and(|named| named.role == role)
+            })
             .collect()
     }
 
@@ -105,14 +116,19 @@ impl Finder<'_> {
     }
 
     fn strength(&self, at: usize) -> Strength {
-        self.named[at].as_ref().map_or(Strength::Contains, |named| named.strength)
+        self.named[at]
+            .as_ref()
+            .map_or(Strength::Contains, |named| named.strength)
     }
 
     fn is_light(&self, at: usize) -> bool {
         // A light column in per cent or degrees is no reading of light.
         self.column(at).is_numeric()
             && self.named[at].as_ref().is_some_and(|named| {
-                named.unit.as_deref().is_none_or(|unit| units::light(unit).is_some() || !units::is_any(unit))
+                named
+                    .unit
+                    .as_deref()
+                    .is_none_or(|unit| units::light(unit).is_some() || !units::is_any(unit))
             })
     }
 
@@ -120,7 +136,11 @@ impl Finder<'_> {
     fn value(&self) -> Result<usize, Trouble> {
         let named = self.all(Role::Value);
         let usable: Vec<usize> = named.iter().copied().filter(|at| self.is_light(*at)).collect();
-        let lights: Vec<usize> = usable.iter().copied().filter(|at| self.strength(*at) != Strength::Weak).collect();
+        let lights: Vec<usize> = usable
+            .iter()
+            .copied()
+            .filter(|at| self.strength(*at) != Strength::Weak)
+            .collect();
         match (lights.as_slice(), usable.as_slice()) {
             ([one], _) | ([], [one]) => return Ok(*one),
             ([], []) => {}
@@ -139,14 +159,30 @@ impl Finder<'_> {
             .into());
         }
         if let Some(at) = named.first() {
-            return Err(Failure::unusable(0, *at as u32 + 1, format!("{} is empty: this file holds no readings", title(&[*at], self.titles))).into());
+            return Err(Failure::unusable(
+                0,
+                *at as u32 + 1,
+                format!(
+                    "{} is empty: this file holds no readings",
+                    title(&[*at], self.titles)
+                ),
+            )
+            .into());
         }
         let numeric: Vec<usize> = (0..self.named.len())
             .filter(|at| !self.taken.contains(at) && self.column(*at).is_numeric())
             .filter(|at| {
                 !matches!(
                     self.named[*at].as_ref().map(|named| named.role),
-                    Some(Role::X | Role::Y | Role::Z | Role::Tilt | Role::Temperature | Role::Counter | Role::Part(_))
+                    Some(
+                        Role::X
+                            | Role::Y
+                            | Role::Z
+                            | Role::Tilt
+                            | Role::Temperature
+                            | Role::Counter
+                            | Role::Part(_)
+                    )
                 )
             })
             .collect();
@@ -154,16 +190,28 @@ impl Finder<'_> {
             .map(|at| format!("{} ({})", title(&[at], self.titles), self.column(at).first().0))
             .collect();
         Err(Failure::question(
-            format!("which column holds the light readings? None has a name known here: {}", shown.join(", ")),
+            format!(
+                "which column holds the light readings? None has a name known here: {}",
+                shown.join(", ")
+            ),
             numeric.iter().map(|at| choice("value", *at, self.titles)),
         )
         .into())
     }
 
     /// The one column of a role: the surest name wins, two as sure are asked.
-    fn one(&self, role: Role, name: &str, ask_less: bool, fits: &dyn Fn(&Column) -> bool) -> Result<Option<usize>, Trouble> {
-        let mut found: Vec<usize> =
-            self.all(role).into_iter().filter(|at| self.column(*at).filled > 0 && fits(self.column(*at))).collect();
+    fn one(
+        &self,
+        role: Role,
+        name: &str,
+        ask_less: bool,
+        fits: &dyn Fn(&Column) -> bool,
+    ) -> Result<Option<usize>, Trouble> {
+        let mut found: Vec<usize> = self
+            .all(role)
+            .into_iter()
+            .filter(|at| self.column(*at).filled > 0 && fits(self.column(*at)))
+            .collect();
         let best = found.iter().map(|at| self.strength(*at)).max();
         found.retain(|at| Some(self.strength(*at)) == best);
         match found.as_slice() {
@@ -176,13 +224,20 @@ impl Finder<'_> {
 
     /// A column that is taken where there is one of it, and otherwise left out and said.
     fn spare(&self, role: Role, left_out: &mut Vec<(usize, String)>) -> Option<usize> {
-        let mut found: Vec<usize> = self.all(role).into_iter().filter(|at| self.column(*at).is_numeric()).collect();
+        let mut found: Vec<usize> = self
+            .all(role)
+            .into_iter()
+            .filter(|at| self.column(*at).is_numeric())
+            .collect();
         let best = found.iter().map(|at| self.strength(*at)).max();
         found.retain(|at| Some(self.strength(*at)) == best);
         match found.as_slice() {
             [one] => Some(*one),
             [first, ..] => {
-                left_out.push((*first, format!("{} are alike; none of them was read", title(&found, self.titles))));
+                left_out.push((
+                    *first,
+                    format!("{} are alike; none of them was read", title(&found, self.titles)),
+                ));
                 None
             }
             [] => None,
@@ -194,8 +249,15 @@ impl Finder<'_> {
         if roles.places.iter().all(Option::is_some) {
             return Ok(());
         }
-        let places = self.all(Role::Station).into_iter().filter(|at| self.column(*at).has_decimals());
-        let found = self.all(Role::Vertical).into_iter().chain(places).find(|at| self.column(*at).is_numeric());
+        let places = self
+            .all(Role::Station)
+            .into_iter()
+            .filter(|at| self.column(*at).has_decimals());
+        let found = self
+            .all(Role::Vertical)
+            .into_iter()
+            .chain(places)
+            .find(|at| self.column(*at).is_numeric());
         let Some(at) = found else { return Ok(()) };
         let mut choices: Vec<String> = ["x", "y", "z"]
             .iter()
@@ -204,7 +266,11 @@ impl Finder<'_> {
             .map(|(axis, _)| choice(axis, at, self.titles))
             .collect();
         if let Some(value) = roles.value {
-            choices.push(format!("{}  # and leave {} out", choice("value", value, self.titles), title(&[at], self.titles)));
+            choices.push(format!(
+                "{}  # and leave {} out",
+                choice("value", value, self.titles),
+                title(&[at], self.titles)
+            ));
         }
         Err(Failure::question(
             format!(
@@ -221,8 +287,14 @@ impl Finder<'_> {
         let Some(value) = roles.value else { return Ok(()) };
         if let Some(unit) = roles.unit {
             let column = self.column(unit);
-            let strange = column.distinct.iter().find(|(cell, _)| units::light(cell).is_none());
-            let light = column.distinct.iter().any(|(cell, _)| units::light(cell).is_some());
+            let strange = column
+                .distinct
+                .iter()
+                .find(|(cell, _)| units::light(cell).is_none());
+            let light = column
+                .distinct
+                .iter()
+                .any(|(cell, _)| units::light(cell).is_some());
             if let Some((cell, line)) = strange
                 && (light || units::is_any(cell))
             {
@@ -240,8 +312,27 @@ impl Finder<'_> {
             return Ok(());
         }
         for at in 0..self.named.len() {
-            let kinds = ["parameter", "variable", "type", "quantity", "typ", "tipo", "messgrosse", "grosse", "parametro", "parametre",
-                "magnitud", "grandeur", "kind", "measurand", "analyte", "channel", "kanal", "channel name", "sensor type"];
+            let kinds = [
+                "parameter",
+                "variable",
+                "type",
+                "quantity",
+                "typ",
+                "tipo",
+                "messgrosse",
+                "grosse",
+                "parametro",
+                "parametre",
+                "magnitud",
+                "grandeur",
+                "kind",
+                "measurand",
+                "analyte",
+                "channel",
+                "kanal",
+                "channel name",
+                "sensor type",
+            ];
             let name = crate::names::words(self.titles.get(at).map_or("", String::as_str)).join(" ");
             let column = self.column(at);
             if kinds.contains(&name.as_str()) && !column.is_numeric() && column.distinct.len() > 1 {
@@ -259,7 +350,11 @@ impl Finder<'_> {
     }
 
     fn keep(&self, at: usize, cell: &str) -> String {
-        let name = self.titles.get(at).map_or("", String::as_str).replace('"', "\\\"");
+        let name = self
+            .titles
+            .get(at)
+            .map_or("", String::as_str)
+            .replace('"', "\\\"");
         format!("keep.\"{name}\" = \"{}\"", cell.replace('"', "\\\""))
     }
 }

@@ -35,7 +35,9 @@ impl Column {
     }
 
     pub(crate) fn first(&self) -> (&str, u64) {
-        self.distinct.first().map_or(("", 0), |(cell, line)| (cell.as_str(), *line))
+        self.distinct
+            .first()
+            .map_or(("", 0), |(cell, line)| (cell.as_str(), *line))
     }
 }
 
@@ -59,12 +61,20 @@ pub(crate) fn gather(
     keep: &dyn Fn(usize) -> bool,
 ) -> Result<Sample, Failure> {
     let width = table.width;
-    let mut sample = Sample { columns: vec![Column::default(); width], rows: 0 };
+    let mut sample = Sample {
+        columns: vec![Column::default(); width],
+        rows: 0,
+    };
     let mut suffixes: Vec<Option<Option<String>>> = vec![None; width];
     let mut record = Record::default();
     let (mut at, mut line) = (table.start, table.start_line);
     while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
-        let Some(length) = splitter.split(rest, last, &mut record).map_err(|what| what.failure(line))? else { break };
+        let Some(length) = splitter
+            .split(rest, last, &mut record)
+            .map_err(|what| what.failure(line))?
+        else {
+            break;
+        };
         let here = line;
         line += record.lines;
         at += length;
@@ -83,7 +93,9 @@ pub(crate) fn gather(
             let cell = record.cell(rest, n);
             let missing = is_missing(cell);
             if keep(n) {
-                column.cells.push(if missing { String::new() } else { cell.to_owned() });
+                column
+                    .cells
+                    .push(if missing { String::new() } else { cell.to_owned() });
             }
             if missing {
                 continue;
@@ -95,7 +107,10 @@ pub(crate) fn gather(
                 Some(known) if known.as_deref() != suffix => *known = None,
                 Some(_) => {}
             }
-            column.evidence.add(suffix.map_or(cell, |suffix| cell[..cell.len() - suffix.len()].trim_end()), here);
+            column.evidence.add(
+                suffix.map_or(cell, |suffix| cell[..cell.len() - suffix.len()].trim_end()),
+                here,
+            );
             if column.distinct.len() < DISTINCT && !column.distinct.iter().any(|(known, _)| known == cell) {
                 column.distinct.push((cell.to_owned(), here));
             }
@@ -134,9 +149,13 @@ fn unit_behind(cell: &str) -> Option<&str> {
         return None;
     }
     // A unit may hold digits of its own, as in `µmol/m2/s`: it begins after the number.
-    let end = cell.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+'))).unwrap_or(cell.len());
+    let end = cell
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+')))
+        .unwrap_or(cell.len());
     let tail = cell.get(end..)?;
-    let known = units::light(tail).is_some() || units::length(tail).is_some() || units::temperature(tail).is_some()
+    let known = units::light(tail).is_some()
+        || units::length(tail).is_some()
+        || units::temperature(tail).is_some()
         || units::angle(tail).is_some();
     known.then_some(tail)
 }
