@@ -20,11 +20,12 @@ mod places;
 use crate::cause;
 use crate::estimate::{ONE_SIDED_95, probability, toward};
 use crate::fit::{Field, Place};
-use crate::words::{self, Beside, Evidence, Places, Surveys};
+use crate::steps;
+use crate::words::{self, Beside, Days, Evidence, Places};
 use jiff::civil::Date;
 use undim_model::{
-    About, Alert, AlertChange, AlertStep, AlertTarget, Change, Direction, Level, State, StationChange,
-    Survey, Tank, Text, Thresholds, TrendPoint, Upkeep,
+    About, Alert, AlertChange, AlertStep, AlertTarget, Cause, Change, Direction, Level, State, StationChange,
+    Survey, Tank, Text, Thresholds, TrendPoint, Upkeep, UpkeepKind,
 };
 
 /// Real with at least this opens.
@@ -51,13 +52,45 @@ pub(crate) struct Finding<'a> {
 }
 
 impl Finding<'_> {
-    fn surveys(&self) -> Surveys<'_> {
-        Surveys {
-            now: &self.survey.id,
-            date: self.survey.date,
-            baseline: &self.baseline.id,
-            baseline_date: self.baseline.date,
+    fn days(&self) -> Days {
+        Days {
+            now: self.survey.date,
+            baseline: self.baseline.date,
         }
+    }
+
+    /// What is set on the fixture that an alert is about.
+    fn level(&self, target: &AlertTarget) -> Option<f64> {
+        let AlertTarget::Fixture(id) = target else {
+            return None;
+        };
+        steps::level(self.tank, self.survey.scene.as_deref(), id, self.survey.date)
+    }
+
+    fn trend(&self, target: &AlertTarget) -> &[TrendPoint] {
+        match target {
+            AlertTarget::Tank => self.even_trend,
+            AlertTarget::Fixture(id) => self
+                .fixture_trends
+                .iter()
+                .find(|(fixture, _)| fixture == id)
+                .map_or(&[], |(_, points)| points),
+            AlertTarget::Station(_) | AlertTarget::Stations(_) | AlertTarget::Path(_) => &[],
+        }
+    }
+
+    /// The latest cleaning of a fixture, or of all of them, since the survey before.
+    fn cleaned(&self, target: &AlertTarget) -> Option<&Upkeep> {
+        let before = self.trend(target).iter().rev().nth(1)?.date;
+        let concerns = |entry: &Upkeep| match (target, &entry.target) {
+            (AlertTarget::Fixture(mine), Some(cleaned)) => mine == cleaned,
+            _ => true,
+        };
+        self.upkeep.iter().rev().copied().find(|entry| {
+            matches!(entry.what, UpkeepKind::LensCleaned | UpkeepKind::CoverCleaned)
+                && entry.date > before
+                && concerns(entry)
+        })
     }
 
     /// True where there are too few places to speak of the tank: each stands for itself.
@@ -159,12 +192,11 @@ impl Alerts {
         for kept in &mut self.kept {
             if kept.alert.state == State::Open && kept.baseline_date < entry.date && concerns(&kept.scene) {
                 let evidence = vec![format!(
-                    "Closed because {} on {} changes the light on purpose: later surveys are held against a new baseline. The last change seen was {}.",
-                    entry.what.word().replace('-', " "),
-                    entry.date,
+                    "Closed because of {}, which changes the light on purpose: later surveys are held against a new baseline. The last change seen was {}.",
+                    words::done(entry),
                     words::amount(kept.alert.change_percent.unwrap_or(0.0))
                 )];
-                changes.push(close(kept, survey, evidence));
+                changes.push(close(kept, survey, evidence, Vec::new()));
             }
         }
         changes
@@ -321,15 +353,20 @@ impl Alerts {
         let direction = kept.direction;
         if claim.recovers(direction) {
             let still = toward(direction, claim.change.percent) >= claim.thresholds.notice / 2.0;
+            let mut next_step = Vec::new();
             let evidence = match (&claim.target, tank_alert) {
-                (AlertTarget::Fixture(id), Some(tank_alert)) if still => vec![format!(
-                    "Fixture {id} no longer stands out: the whole tank has changed with it, and alert {tank_alert} goes on. Fixture {id} itself: {}.",
+                (AlertTarget::Fixture(id), Some(_)) if still => vec![format!(
+                    "The {id} fixture no longer stands out: the whole tank has changed with it, and the alert on the whole tank goes on. The {id} fixture itself: {}.",
                     words::spoken(&claim.change)
                 )],
                 (AlertTarget::Fixture(id), None) if still => vec![format!(
-                    "Fixture {id} no longer stands out: it stands at {}, {} at its furthest, but the others have moved with it, which a survey's shared error does as well.",
+                    "The {id} fixture no longer stands out: it stands at {}, {} at its furthest, but the others have moved with it, which a survey's shared error does as well.",
                     words::spoken(&claim.change),
                     words::amount(kept.worst_percent)
+                )],
+                (AlertTarget::Station(id), _) if still => vec![format!(
+                    "{id} no longer stands out: it stands at {}, as the rest of the tank leads to expect there.",
+                    words::spoken(&claim.change)
                 )],
                 (AlertTarget::Tank, _) if finding.field.differ => {
                     vec![format!(
@@ -337,18 +374,35 @@ impl Alerts {
                         words::spoken(&claim.change)
                     )]
                 }
-                _ => words::came_back(
-                    &claim.target,
-                    kept.worst_percent,
-                    &claim.judged,
-                    finding.surveys(),
-                ),
+                _ => {
+                    let cleaned = finding
+                        .cleaned(&claim.target)
+                        .filter(|_| kept.alert.cause == Some(Cause::LensDirty));
+                    if cleaned.is_some() {
+                        kept.alert.alike.clear();
+                    }
+                    next_step = steps::after_closing(
+                        &claim.target,
+                        direction,
+                        words::back_percent(kept.worst_percent, claim.change.percent),
+                        finding.level(&claim.target),
+                    );
+                    words::came_back(
+                        &claim.target,
+                        kept.worst_percent,
+                        &claim.change,
+                        finding.days(),
+                        cleaned,
+                    )
+                }
             };
             kept.alert.change_percent = Some(claim.change.percent);
             kept.alert.ci95 = Some(claim.change.ci95);
             kept.alert.p_real = Some(claim.p);
             kept.alert.survey = Some(finding.survey.id.clone());
-            outcome.changes.push(close(kept, finding.survey, evidence));
+            outcome
+                .changes
+                .push(close(kept, finding.survey, evidence, next_step));
             return;
         }
         if toward(direction, claim.change.percent) > toward(direction, kept.worst_percent) {
@@ -407,13 +461,13 @@ fn thresholds(tank: &Tank, direction: Direction) -> Thresholds {
     }
 }
 
-fn close(kept: &mut Kept, survey: &Survey, evidence: Vec<String>) -> AlertChange {
+fn close(kept: &mut Kept, survey: &Survey, evidence: Vec<String>, next_step: Vec<String>) -> AlertChange {
     let alert = &mut kept.alert;
     alert.state = State::Closed;
     alert.closed = Some(survey.start);
     alert.updated = survey.start;
     alert.evidence = evidence;
-    alert.next_step = words::after_closing(kept.direction);
+    alert.next_step = next_step;
     AlertChange {
         step: AlertStep::Closed,
         alert: alert.clone(),
@@ -423,15 +477,7 @@ fn close(kept: &mut Kept, survey: &Survey, evidence: Vec<String>) -> AlertChange
 /// Writes what this survey shows into an open alert.
 fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
     let direction = kept.direction;
-    let trend: &[TrendPoint] = match &claim.target {
-        AlertTarget::Tank => finding.even_trend,
-        AlertTarget::Fixture(id) => finding
-            .fixture_trends
-            .iter()
-            .find(|(fixture, _)| fixture == id)
-            .map_or(&[], |(_, points)| points),
-        AlertTarget::Station(_) | AlertTarget::Stations(_) | AlertTarget::Path(_) => &[],
-    };
+    let trend = finding.trend(&claim.target);
     let reading = cause::of(
         &claim.target,
         direction,
@@ -454,7 +500,7 @@ fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
         direction,
         change: &claim.change,
         left_over: claim.left_over,
-        surveys: finding.surveys(),
+        days: finding.days(),
         places: Places {
             going: finding.stations.iter().filter(|change| going(change)).count(),
             all: finding.stations.len(),
@@ -468,7 +514,13 @@ fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
     });
     let alert = &mut kept.alert;
     alert.target.clone_from(&claim.target);
-    alert.next_step = words::next_step(&claim.target, reading.cause, direction, claim.change.percent);
+    alert.next_step = steps::next_step(
+        &claim.target,
+        reading.cause,
+        direction,
+        claim.change.percent,
+        finding.level(&claim.target),
+    );
     alert.cause = Some(reading.cause);
     alert.alike = reading.alike;
     alert.evidence = evidence;

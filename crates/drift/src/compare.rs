@@ -9,6 +9,7 @@
 //! - what lasts between surveys (calibration, fit, factors): where device and correction are the same it is
 //!   one and the same error, of which only the difference of its relative sizes is left; else both count.
 
+use crate::words;
 use undim_model::{Measured, Reason, SharedKind, StationValue, Survey, Text};
 
 /// No place repeats better than this, relative, k = 1: a stated 0 would give it all the weight.
@@ -234,16 +235,16 @@ fn limits(now: &Survey, then: &Survey, pairs: usize, otherwise_read: usize) -> V
         .count();
     if 2 * doubtful > then.stations.len() {
         limits.push(format!(
-            "Most places of the baseline survey {} are questionable themselves: a survey taken with steady light makes a better baseline (baseline = \"<its id>\" in the tank's file).",
-            then.id
+            "Most places of the baseline of {} are questionable themselves: a survey taken with steady light makes a better baseline (baseline = \"<its id>\" in the tank's file).",
+            words::day(then.date)
         ));
     }
     let usable_now = now.stations.iter().filter(|s| usable(s).is_some()).count();
     let new = usable_now.saturating_sub(pairs);
     if new > 0 && pairs > 0 {
         limits.push(format!(
-            "{new} of {usable_now} places have no value in the baseline survey {} and are not compared.",
-            then.id
+            "{new} of {usable_now} places have no value in the baseline of {} and are not compared.",
+            words::day(then.date)
         ));
     }
     let missing = then
@@ -254,14 +255,14 @@ fn limits(now: &Survey, then: &Survey, pairs: usize, otherwise_read: usize) -> V
         .saturating_sub(pairs);
     if missing > 0 && pairs > 0 {
         limits.push(format!(
-            "{missing} places of the baseline survey {} have no value in this one.",
-            then.id
+            "{missing} places of the baseline of {} have no value in this one.",
+            words::day(then.date)
         ));
     }
     if otherwise_read > 0 {
         limits.push(format!(
-            "{otherwise_read} of {pairs} places were read with another device or correction than in the baseline survey {}: the full uncertainty of both counts, so only a large change can be proven.",
-            then.id
+            "{otherwise_read} of {pairs} places were read with another device or correction than in the baseline of {}: the full uncertainty of both counts, so only a large change can be proven.",
+            words::day(then.date)
         ));
     }
     if let (Some(on), Some(on_then)) = (now.pumps_on, then.pumps_on)
@@ -269,18 +270,18 @@ fn limits(now: &Survey, then: &Survey, pairs: usize, otherwise_read: usize) -> V
     {
         let (this, other) = if on { ("on", "off") } else { ("off", "on") };
         limits.push(format!(
-            "The pumps were {this} in this survey and {other} in the baseline survey {}: moving water makes single places differ more than their uncertainty says.",
-            then.id
+            "The pumps were {this} in this survey and {other} in the baseline of {}: moving water makes single places differ more than their uncertainty says.",
+            words::day(then.date)
         ));
     }
     if let (Some(water), Some(water_then)) = (now.water_cm, then.water_cm)
         && (water - water_then).abs() >= 1.0
     {
         limits.push(format!(
-            "The water stood {:.1} cm {} than in the baseline survey {}: places measured from the surface were read elsewhere.",
+            "The water stood {:.1} cm {} than in the baseline of {}: places measured from the surface were read elsewhere.",
             (water - water_then).abs(),
             if water > water_then { "higher" } else { "lower" },
-            then.id
+            words::day(then.date)
         ));
     }
     limits

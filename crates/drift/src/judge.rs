@@ -6,6 +6,7 @@ use crate::compare::{self, Compared, Pair};
 use crate::estimate::{ONE_SIDED_95, from_ln, is_proven};
 use crate::fit::{self, Field, LEAST_PLACES, Place};
 use crate::shares::{KnowsShares, Shares};
+use crate::words;
 use std::collections::BTreeMap;
 use undim_model::{
     Alert, AlertChange, Baseline, Change, FixtureChange, Judgement, State, StationChange, Survey, Tank, Text,
@@ -92,6 +93,7 @@ impl<'a> Fold<'a> {
         let rule = baseline::rule(&drift.baseline, survey, self.named);
         let mut changes = Vec::new();
         let reset = baseline::last_reset(self.history.upkeep, survey.date);
+        let mut renewed = false;
         if let Some(reset) = reset {
             changes = self.close_for(survey, reset);
             if rule == Rule::SinceChange
@@ -99,6 +101,7 @@ impl<'a> Fold<'a> {
                 && line.baseline.date < reset.date
             {
                 self.scenes.remove(&survey.scene);
+                renewed = true;
             }
         }
         if rule == Rule::ThisSurvey {
@@ -128,6 +131,11 @@ impl<'a> Fold<'a> {
             limits.push(format!(
                 "On this very day the upkeep list says: {}. The survey is taken as read after it and is the new baseline.",
                 reset.what.word().replace('-', " ")
+            ));
+        } else if let Some(reset) = reset.filter(|_| renewed) {
+            limits.push(format!(
+                "It is a new one because of this: {}.",
+                words::done(reset)
             ));
         }
         let mut judgement = blank(survey, Verdict::Baseline, limits, changes);
@@ -361,20 +369,20 @@ fn too_poor(pairs: &[Pair], baseline: &Survey) -> Option<String> {
         .count();
     if telling == 0 {
         return Some(format!(
-            "No place has a value both here and in the baseline survey {}: nothing can be judged.",
-            baseline.id
+            "No place has a value both here and in the baseline of {}: nothing can be judged.",
+            words::day(baseline.date)
         ));
     }
     if telling < LEAST_PLACES && of >= LEAST_PLACES {
         return Some(format!(
-            "Only {telling} of the {of} places of the baseline survey {} can be compared: too few to judge by. At least {LEAST_PLACES} are needed.",
-            baseline.id
+            "Only {telling} of the {of} places of the baseline of {} can be compared: too few to judge by. At least {LEAST_PLACES} are needed.",
+            words::day(baseline.date)
         ));
     }
     let doubtful = pairs.iter().filter(|pair| pair.doubtful).count();
     if 2 * doubtful > pairs.len() {
         return Some(format!(
-            "{doubtful} of {} places compared are questionable in this survey (unsteady light, as with pumps on, or fixtures still warming up): too poor to judge by. Read again with the pumps off by timer, and turn them back on afterwards.",
+            "{doubtful} of {} places compared are questionable: unsteady light, as with the pumps on, fixtures still warming up, or a reading off its place.",
             pairs.len()
         ));
     }

@@ -8,7 +8,7 @@
 //! - `shares`: how the light at a place divides among the fixtures.
 //! - `fit`: even change, change of each fixture, and what is left to single places.
 //! - `trend`: whether a loss crept or came in one step.
-//! - `alerts`: what opens, grows and closes; `cause` and `words` say why and what to do.
+//! - `alerts`: what opens, grows and closes; `cause` and `words` say why, [`steps`] what to do.
 //!
 //! A change is judged real by the probability of its sign under a normal law with the stated uncertainty and
 //! nothing known beforehand. Weighing causes against one another is not done here: `alternatives` stays
@@ -22,6 +22,7 @@ mod estimate;
 mod fit;
 mod judge;
 mod shares;
+pub mod steps;
 mod trend;
 mod words;
 

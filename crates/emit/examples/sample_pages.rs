@@ -29,8 +29,16 @@ fn main() -> Result<(), Box<dyn Error>> {
             folder.join(format!("{}.html", scenario.name)),
             page::survey(&report),
         )?;
-        let answer = terminal::answer(&report, terminal::Glyphs::Unicode);
-        std::fs::write(folder.join(format!("{}.txt", scenario.name)), answer)?;
+        let screen = terminal::Screen {
+            glyphs: terminal::Glyphs::Unicode,
+            width: 80,
+        };
+        let said = [
+            terminal::title(&report, &screen) + "\n",
+            terminal::table(&report, &screen),
+            terminal::answer(&report, &screen),
+        ];
+        std::fs::write(folder.join(format!("{}.txt", scenario.name)), said.concat())?;
         println!("{}", scenario.name);
     }
     Ok(())

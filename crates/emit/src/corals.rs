@@ -2,7 +2,7 @@
 //! Between stations nothing is guessed.
 
 use crate::Report;
-use crate::words::ppfd;
+use crate::words::{ppfd, ppfd_and_interval};
 use undim_model::{Coral, LightRange, Position, StationValue, valid_on};
 
 /// A station farther away than this says nothing about a coral, cm (our own choice).
@@ -26,6 +26,8 @@ pub(crate) struct CoralLight<'a> {
     pub(crate) coral: &'a Coral,
     pub(crate) station: Option<&'a StationValue>,
     pub(crate) standing: Standing,
+    /// True where the 95 % interval of the light leaves no doubt of that.
+    pub(crate) is_sure: bool,
 }
 
 /// Every coral that stands in the tank on the survey's day, in declared order.
@@ -36,6 +38,15 @@ pub(crate) fn corals<'a>(report: &Report<'a>) -> Vec<CoralLight<'a>> {
         .map(|coral| {
             let station = nearest(stations, coral.at);
             let light = station.and_then(|station| station.value).map(|value| value.ppfd);
+            let half = station
+                .and_then(|station| station.value)
+                .map_or(0.0, |value| TO_95 * value.u());
+            let is_sure = match (light, coral.wanted) {
+                (Some(light), Some(LightRange::Ppfd(from, to))) => {
+                    light + half < from || light - half > to || (light - half >= from && light + half <= to)
+                }
+                _ => true,
+            };
             let standing = match (light, coral.wanted) {
                 (None, _) => Standing::NoReadingNear,
                 (Some(light), Some(LightRange::Ppfd(from, _))) if light < from => Standing::Below,
@@ -47,6 +58,7 @@ pub(crate) fn corals<'a>(report: &Report<'a>) -> Vec<CoralLight<'a>> {
                 coral,
                 station,
                 standing,
+                is_sure,
             }
         })
         .collect()
@@ -66,7 +78,8 @@ impl CoralLight<'_> {
     /// "118 ± 10", where something is known.
     pub(crate) fn light(&self) -> Option<String> {
         let value = self.station?.value?;
-        Some(format!("{} ± {}", ppfd(value.ppfd), ppfd(TO_95 * value.u())))
+        let (value, half) = ppfd_and_interval(value.ppfd, TO_95 * value.u());
+        Some(format!("{value} ± {half}"))
     }
 
     /// "80 to 150", with its unit where that is not µmol m⁻² s⁻¹.
@@ -80,6 +93,8 @@ impl CoralLight<'_> {
     /// In words.
     pub(crate) fn standing_phrase(&self) -> &'static str {
         match self.standing {
+            Standing::Below if !self.is_sure => "just below its range, perhaps in it",
+            Standing::Above if !self.is_sure => "just above its range, perhaps in it",
             Standing::Below => "below its range",
             Standing::Inside => "in its range",
             Standing::Above => "above its range",
@@ -113,11 +128,7 @@ mod tests {
                     Standing::Above,
                     Some("276 ± 21".to_owned())
                 ),
-                (
-                    "brain-1".to_owned(),
-                    Standing::Below,
-                    Some("118 ± 9.0".to_owned())
-                ),
+                ("brain-1".to_owned(), Standing::Below, Some("118 ± 9".to_owned())),
                 (
                     "branching-2".to_owned(),
                     Standing::NotJudged,

@@ -2,6 +2,7 @@
 //! closes.
 
 use crate::SiteZone;
+use crate::terminal::wrap;
 use crate::text_cell::shown;
 use crate::words::{self, causes_of, steps_of};
 use undim_model::{About, Alert, AlertChange, AlertStep};
@@ -20,7 +21,7 @@ pub fn notice(change: &AlertChange, tank_name: &str, zone: &SiteZone) -> Notice 
     let tank = shown(tank_name);
     Notice {
         title: title(change, &tank),
-        body: body(change, &tank, zone),
+        body: body(change, zone),
     }
 }
 
@@ -30,75 +31,93 @@ fn title(change: &AlertChange, tank: &str) -> String {
         AlertStep::Opened => format!("{tank}: {what}"),
         AlertStep::Raised => format!("{tank}, urgent now: {what}"),
         AlertStep::Changed => format!("{tank}, still open: {what}"),
-        AlertStep::Closed => format!("{tank}, over: {}", over(&change.alert)),
+        AlertStep::Closed => format!("{tank}, alert closed: {}", over(&change.alert)),
     }
 }
 
 fn over(alert: &Alert) -> String {
     let place = words::place(&alert.target);
-    match alert.about {
-        About::Light => format!("the light {place} is back within its limits"),
-        About::Overdue => "the survey has come".to_owned(),
-        About::Silent => format!("readings have come again {place}"),
-        About::Intake => format!("mended: {place}"),
+    match (alert.about, alert.change_percent, alert.ci95) {
+        // Only where the light went back there is something to do.
+        (About::Light, Some(percent), Some(ends)) if !alert.next_step.is_empty() => format!(
+            "light is back {place}: {} ({})",
+            words::signed_percent(percent),
+            words::interval(percent, ends)
+        ),
+        (About::Light, ..) => format!("light {place}"),
+        (About::Overdue, ..) => "the survey has come".to_owned(),
+        (About::Silent, ..) => format!("readings have come again {place}"),
+        (About::Intake, ..) => format!("mended: {place}"),
     }
 }
 
-fn body(change: &AlertChange, tank: &str, zone: &SiteZone) -> String {
+fn body(change: &AlertChange, zone: &SiteZone) -> String {
     let alert = &change.alert;
-    let mut lines: Vec<String> = vec![format!("{}.", title(change, tank))];
+    let is_light = alert.about == About::Light;
     let day = |time| words::day_and_year(zone.date(time));
-    if alert.about == About::Light {
-        if let Some(baseline) = &alert.baseline {
-            lines.push(format!("Held against the survey {}.", shown(baseline)));
-        }
-        lines.push("The interval holds with 95 % confidence.".to_owned());
-    }
-    let mut dates = format!("First seen {}", day(alert.opened));
-    if alert.updated != alert.opened {
-        dates = format!("{dates}, seen last {}", day(alert.updated));
-    }
+    let mut dates = format!("Seen first on {}", day(alert.opened));
     if let Some(closed) = alert.closed {
-        dates = format!("{dates}, over since {}", day(closed));
+        dates = format!("{dates}, over on {}", day(closed));
+    } else if alert.updated != alert.opened {
+        dates = format!("{dates}, seen last on {}", day(alert.updated));
     }
-    lines.push(format!("{dates}."));
-    section(&mut lines, "Cause", causes_of(alert), false);
-    section(
-        &mut lines,
-        "Why",
-        alert
-            .evidence
-            .iter()
-            .map(|line| shown(line).into_owned())
-            .collect(),
-        false,
-    );
-    section(&mut lines, "Next", steps_of(alert), true);
-    if change.step != AlertStep::Closed && alert.about == About::Light {
-        lines.push(String::new());
-        if !lines.iter().any(|line| line.ends_with(words::DO_NOT_RAISE)) {
-            lines.push(words::DO_NOT_RAISE.to_owned());
+    let interval = if is_light {
+        " The interval in the title holds with 95 % confidence."
+    } else {
+        ""
+    };
+    let mut text = Text::default();
+    text.line(&format!("{dates}.{interval}"), "", "");
+    if change.step != AlertStep::Closed {
+        text.section("Cause", causes_of(alert), false);
+    }
+    let why = alert.evidence.iter().map(|line| shown(line).into_owned());
+    text.section("Why", why.collect(), false);
+    let mut steps = steps_of(alert);
+    steps.retain(|step| step != words::DO_NOT_RAISE);
+    text.section("Next", steps, true);
+    let is_open = change.step != AlertStep::Closed;
+    if is_light && (is_open || !alert.next_step.is_empty()) {
+        text.blank();
+        if is_open && words::is_loss(alert) {
+            text.line(words::DO_NOT_RAISE, "", "");
         }
-        lines.push(words::STAND_IN.to_owned());
+        text.line(words::STAND_IN, "", "");
     }
-    lines.push(String::new());
-    lines.push(format!("Alert {}", shown(&alert.id)));
-    lines.push(String::new());
-    lines.join("\n")
+    text.lines.join("\n") + "\n"
 }
 
-fn section(lines: &mut Vec<String>, head: &str, entries: Vec<String>, numbered: bool) {
-    if entries.is_empty() {
-        return;
+/// Lines of a plain text, none wider than 76 columns where it can be helped: what mail and terminals show whole.
+#[derive(Default)]
+struct Text {
+    lines: Vec<String>,
+}
+
+impl Text {
+    const WIDTH: usize = 76;
+
+    fn line(&mut self, text: &str, first: &str, others: &str) {
+        self.lines.extend(wrap(text, first, others, Self::WIDTH));
     }
-    lines.push(String::new());
-    lines.push(format!("{head}:"));
-    for (index, entry) in entries.into_iter().enumerate() {
-        lines.push(if numbered {
-            format!("{}. {entry}", index + 1)
-        } else {
-            format!("- {entry}")
-        });
+
+    fn blank(&mut self) {
+        self.lines.push(String::new());
+    }
+
+    fn section(&mut self, head: &str, entries: Vec<String>, numbered: bool) {
+        if entries.is_empty() {
+            return;
+        }
+        self.blank();
+        self.lines.push(format!("{head}:"));
+        for (index, entry) in entries.into_iter().enumerate() {
+            let mark = if numbered {
+                format!("{}. ", index + 1)
+            } else {
+                "- ".to_owned()
+            };
+            self.line(&entry, &mark, &" ".repeat(mark.len()));
+        }
     }
 }
 
@@ -123,29 +142,36 @@ mod tests {
         );
         assert_eq!(
             plain(&notice.body),
-            "Harbour tank: less light under the west fixture: −16 % (−20 to −12 %).\n\
-             Held against the survey 2025-10-11-noon.\n\
-             The interval holds with 95 % confidence.\n\
-             First seen 14 March 2026.\n\
+            "Seen first on 14 March 2026. The interval in the title holds with 95 %\n\
+             confidence.\n\
              \n\
              Cause:\n\
              - Most likely a film on the west lens or cover (74 in 100).\n\
-             - Else the west fixture giving less with age (16 in 100) and a fault in the west fixture (10 in 100).\n\
+             - Else the west fixture giving less with age (16 in 100) and a fault in the\n  \
+               west fixture (10 in 100).\n\
              \n\
              Why:\n\
              - 4 of 5 places lit by west read less; none lit by east does.\n\
              \n\
              Next:\n\
-             1. Before cleaning turn the west fixture down to 84 % of its present level: the light returns at once, 19 % more than now.\n\
-             2. Unplug it, let it cool, and clean it away from the water.\n\
-             3. Read the same places again with the same device.\n\
-             4. Go back up over weeks, watching the corals.\n\
-             5. Mains over salt water: local codes and licensed people decide.\n\
-             6. Don't raise the output to make up for a loss before its cause is known.\n\
+             1. Leave the levels as they are until the cause is known: it may be the\n   \
+                device, and corals have grown used to what they get.\n\
+             2. Switch west off, let it cool, and look at its lens and cover from the\n   \
+                side.\n\
+             3. If there is a film: before cleaning, turn west down to about 84 % of its\n   \
+                present level. The light may jump by 19 % at once, and a sudden excess\n   \
+                bleaches corals.\n\
+             4. Unplug it, let it cool, and clean it away from the water. Never look into\n   \
+                blue or UV emitters. Mains over salt water: local codes and licensed\n   \
+                electricians decide.\n\
+             5. Read the same places again with the same device, pumps off by timer, and\n   \
+                turn the pumps back on afterwards.\n\
+             6. If the light is back it was a film: go back up over weeks, watching the\n   \
+                corals. If not, ageing or a fault is likelier: write what was done into\n   \
+                the upkeep list.\n\
              \n\
-             For whoever stands in: call the keeper; don't raise the light.\n\
-             \n\
-             Alert harbour-west-2026-03-14\n"
+             Don't raise the output to make up for a loss before its cause is known.\n\
+             For whoever stands in: call the keeper; don't raise the light.\n"
         );
     }
 
@@ -160,7 +186,7 @@ mod tests {
         assert!(
             notice
                 .title
-                .ends_with("over: the light under the west fixture is back within its limits")
+                .ends_with("alert closed: light under the west fixture")
         );
         assert!(notice.body.contains("1. Nothing to do."));
         assert!(!notice.body.contains("stands in"));

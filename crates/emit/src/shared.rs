@@ -21,6 +21,18 @@ pub(crate) struct Source {
     pub(crate) u_ppfd: Vec<f64>,
 }
 
+/// Smallest and largest own uncertainty among the stations, k = 1, percent of the value.
+pub(crate) fn own_percent(stations: &[StationValue]) -> Option<(f64, f64)> {
+    let percents = stations
+        .iter()
+        .filter_map(|station| station.value)
+        .map(|value| 100.0 * value.u_own / value.ppfd.abs())
+        .filter(|percent| percent.is_finite());
+    percents
+        .map(|percent| (percent, percent))
+        .reduce(|(low, high), (percent, _)| (low.min(percent), high.max(percent)))
+}
+
 /// By device, then correction. Stations without a value have no part in it.
 pub(crate) fn groups(stations: &[StationValue]) -> Vec<Group<'_>> {
     let mut groups: BTreeMap<(&str, &str), Vec<&StationValue>> = BTreeMap::new();

@@ -91,7 +91,10 @@ pub(crate) fn seen<'a>(report: &Report<'a>) -> Vec<Seen<'a>> {
         .collect()
 }
 
-/// False for a survey that is held against nothing.
+/// False for a survey that is held against nothing, or that is too poor for it.
 pub(crate) fn is_compared(report: &Report<'_>) -> bool {
-    !matches!(report.judgement.verdict, Verdict::Baseline | Verdict::NoBaseline)
+    !matches!(
+        report.judgement.verdict,
+        Verdict::Baseline | Verdict::NoBaseline | Verdict::TooPoor
+    )
 }

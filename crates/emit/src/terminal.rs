@@ -1,4 +1,4 @@
-//! One survey on a terminal: 80 columns, details first, the answer last.
+//! One survey on a terminal: details first, the answer last, no line wider than the terminal.
 
 use crate::corals::TO_95;
 use crate::page::facts::facts;
@@ -6,9 +6,8 @@ use crate::page::label::is_wide;
 use crate::sign::{Seen, Sign, is_compared, seen};
 use crate::text_cell::shown;
 use crate::{Report, words};
+use undim_model::{Flag, StationValue};
 
-/// The width that nothing passes, names excepted.
-const WIDTH: usize = 80;
 /// The longest name that is shown whole.
 const NAME: usize = 24;
 
@@ -21,85 +20,185 @@ pub enum Glyphs {
     Ascii,
 }
 
-/// The summary, lines ended by `\n`; the caller adds the path of the page.
-pub fn answer(report: &Report<'_>, glyphs: Glyphs) -> String {
-    let mut lines: Vec<String> = Vec::new();
-    let survey = report.survey;
-    lines.push(fit(
-        &format!(
-            "{}, survey {} (revision {})",
-            shown(&report.tank.name),
-            shown(&survey.id),
-            survey.revision
-        ),
-        WIDTH,
-    ));
-    lines.push("PAR (PPFD) in µmol m⁻² s⁻¹, ± 95 %".to_owned());
-    let compared = is_compared(report);
-    for seen in &seen(report) {
-        lines.push(row(seen, compared));
+/// A terminal: what it can show, and how much of it in a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Screen {
+    /// What it can show.
+    pub glyphs: Glyphs,
+    /// Columns; nothing is wider, long names and paths excepted.
+    pub width: usize,
+}
+
+impl Screen {
+    /// A text as this terminal can show it.
+    pub fn text(&self, text: &str) -> String {
+        let text = text.replace(words::NO_BREAK, " ");
+        match self.glyphs {
+            Glyphs::Unicode => text,
+            Glyphs::Ascii => ascii(&text),
+        }
     }
-    lines.push(String::new());
-    for fact in facts(report) {
-        lines.extend(wrap(&format!("{}: {}.", fact.what, fact.more), ""));
+
+    /// Broken at blanks; the first line begins with one indent, the others with the other.
+    pub fn wrapped(&self, text: &str, first: &str, others: &str) -> String {
+        wrap(&self.text(text), first, others, self.width).join("\n")
     }
-    lines.push(String::new());
-    let headline = words::headline(report);
-    lines.extend(wrap(&headline.sentence, ""));
-    lines.extend(wrap(&headline.detail.join(" "), ""));
-    if !survey.tied_to_reference {
-        lines.extend(wrap(words::NOT_TIED, ""));
-    }
-    lines.push(String::new());
-    lines.push("Do next:".to_owned());
-    for (index, step) in words::do_next(report).iter().enumerate() {
-        lines.extend(wrap(&format!("{}. {step}", index + 1), "   "));
-    }
-    if let Some(pumps) = words::pumps(survey.pumps_on) {
-        lines.push(pumps.to_owned());
-    }
-    lines.push(String::new());
-    let text = lines.join("\n").replace(words::NO_BREAK, " ");
-    match glyphs {
-        Glyphs::Unicode => text,
-        Glyphs::Ascii => ascii(&text),
+
+    fn fit(&self, text: &str, width: usize) -> String {
+        let text = self.text(text);
+        if columns(&text) <= width {
+            return text;
+        }
+        let mut out = String::new();
+        let mut used = 0;
+        for c in text.chars() {
+            used += if is_wide(c) { 2 } else { 1 };
+            if used >= width {
+                break;
+            }
+            out.push(c);
+        }
+        out + &self.text("…")
     }
 }
 
-fn row(seen: &Seen<'_>, compared: bool) -> String {
-    let station = seen.value;
-    let name = pad(&fit(&shown(&station.station), NAME), NAME);
-    let value = station.value.map(|value| {
-        format!(
-            "{:>5} ± {:<4}",
-            words::ppfd(value.ppfd),
-            words::ppfd(TO_95 * value.u())
-        )
-    });
-    let change = seen
-        .change
-        .filter(|_| compared)
-        .map(|change| words::signed_percent(change.change.percent).replace(words::NO_BREAK, " "));
-    let quality = if station.reasons.is_empty() {
-        words::flag_phrase(station.flag).to_owned()
-    } else {
-        format!(
-            "{}: {}",
-            words::flag_phrase(station.flag),
-            words::reasons_phrase(station.reasons)
-        )
+/// Which survey this is.
+pub fn title(report: &Report<'_>, screen: &Screen) -> String {
+    let survey = report.survey;
+    let revision = match survey.revision {
+        1 => String::new(),
+        revision => format!(", revision {revision}"),
     };
-    let line = format!(
-        "{} {name} {:>12}  {}{quality}",
-        seen.sign.glyph(),
-        value.unwrap_or_default(),
-        if compared {
-            format!("{:>7}  ", change.unwrap_or_default())
-        } else {
-            String::new()
+    screen.fit(
+        &format!(
+            "{}, {} (survey {}{revision})",
+            shown(&report.tank.name),
+            words::day_and_year(survey.date),
+            shown(&survey.id)
+        ),
+        screen.width,
+    )
+}
+
+/// Every place with its value and its change, lines ended by `\n`.
+pub fn table(report: &Report<'_>, screen: &Screen) -> String {
+    let seen = seen(report);
+    if seen.is_empty() {
+        return screen.text("No place has a value.\n");
+    }
+    let name = |seen: &Seen<'_>| screen.fit(&shown(&seen.value.station), NAME);
+    let width = seen
+        .iter()
+        .map(|seen| columns(&name(seen)))
+        .max()
+        .unwrap_or(0)
+        .max(5);
+    let compared = is_compared(report);
+    let plus_minus = columns(&screen.text("±"));
+    let mut head = format!(
+        "  {} {:>6} {:>width$}",
+        pad("place", width),
+        "PPFD",
+        "",
+        width = plus_minus + 4
+    );
+    if compared {
+        head += &format!(" {:>8}  {:>16}", "change %", "95 %");
+    }
+    let mut out = screen.text("PAR (PPFD) in µmol m⁻² s⁻¹; ± and intervals hold with 95 % confidence") + "\n";
+    out += head.trim_end();
+    out.push('\n');
+    for seen in &seen {
+        out += &row(seen, &pad(&name(seen), width), compared, screen);
+        out.push('\n');
+    }
+    out
+}
+
+fn row(seen: &Seen<'_>, name: &str, compared: bool, screen: &Screen) -> String {
+    let station = seen.value;
+    let sign = match screen.glyphs {
+        Glyphs::Unicode => seen.sign.glyph(),
+        Glyphs::Ascii => seen.sign.ascii(),
+    };
+    let value = station.value.map_or_else(
+        || format!("{:>6} {} {:<3}", "", " ".repeat(columns(&screen.text("±"))), ""),
+        |value| {
+            let (value, half) = words::ppfd_and_interval(value.ppfd, TO_95 * value.u());
+            screen.text(&format!("{value:>6} ± {half:<3}"))
         },
     );
-    fit(&line, WIDTH)
+    let change = seen.change.map(|change| change.change).filter(|_| compared);
+    let change = match change {
+        Some(change) => screen.text(&format!(
+            " {:>8}  {:>16}",
+            words::table_percent(change.percent),
+            words::table_interval(change.ci95)
+        )),
+        None if compared => format!(" {:>8}  {:>16}", "", ""),
+        None => String::new(),
+    };
+    let mut line = format!("{sign} {name} {value}{change}");
+    let quality = quality(station);
+    if !quality.is_empty() {
+        line = format!("{line}  {}", screen.text(&quality));
+    }
+    screen.fit(line.trim_end(), screen.width)
+}
+
+/// Nothing for what is plainly good.
+fn quality(station: &StationValue) -> String {
+    match (station.flag, station.reasons.is_empty()) {
+        (Flag::Good, true) => String::new(),
+        (Flag::Good, false) => words::reasons_phrase(station.reasons),
+        (flag, true) => words::flag_phrase(flag).to_owned(),
+        (flag, false) => format!(
+            "{}: {}",
+            words::flag_phrase(flag),
+            words::reasons_phrase(station.reasons)
+        ),
+    }
+}
+
+/// A survey in a line or two: its id and what it comes down to.
+pub fn brief(report: &Report<'_>, screen: &Screen) -> String {
+    let text = format!(
+        "{}  {}",
+        shown(&report.survey.id),
+        words::headline(report).sentence
+    );
+    screen.wrapped(&text, "", "    ")
+}
+
+/// The answer, lines ended by `\n`; the caller adds the path of the page.
+pub fn answer(report: &Report<'_>, screen: &Screen) -> String {
+    let mut lines: Vec<String> = Vec::new();
+    for fact in facts(report) {
+        lines.push(screen.wrapped(&format!("{}: {}.", fact.what, fact.more), "", "    "));
+    }
+    lines.push(String::new());
+    let headline = words::headline(report);
+    lines.push(screen.wrapped(&headline.sentence, "", ""));
+    lines.push(screen.wrapped(&headline.detail.join(" "), "", ""));
+    if !report.survey.tied_to_reference {
+        lines.push(screen.wrapped(words::NOT_TIED, "", ""));
+    }
+    lines.push(String::new());
+    let steps = words::do_next(report);
+    if let [only] = steps.as_slice() {
+        lines.push(screen.wrapped(&format!("Do next: {}", words::lower_first(only)), "", "    "));
+    } else {
+        lines.push("Do next:".to_owned());
+        for (index, step) in steps.iter().enumerate() {
+            lines.push(screen.wrapped(step, &format!("{:>2}. ", index + 1), "    "));
+        }
+    }
+    if let Some(pumps) = words::pumps(report.survey.pumps_on) {
+        lines.push(String::new());
+        lines.push(screen.text(pumps));
+    }
+    lines.push(String::new());
+    lines.join("\n")
 }
 
 /// Columns that a text takes.
@@ -111,38 +210,23 @@ fn pad(text: &str, width: usize) -> String {
     format!("{text}{}", " ".repeat(width.saturating_sub(columns(text))))
 }
 
-/// Cut to a width, with `…` where something is left out.
-fn fit(text: &str, width: usize) -> String {
-    if columns(text) <= width {
-        return text.to_owned();
-    }
-    let mut out = String::new();
-    let mut used = 0;
-    for c in text.chars() {
-        used += if is_wide(c) { 2 } else { 1 };
-        if used >= width {
-            break;
-        }
-        out.push(c);
-    }
-    out.push('…');
-    out
-}
-
-/// Broken at blanks; lines after the first are indented.
-fn wrap(text: &str, indent: &str) -> Vec<String> {
+/// Broken at blanks.
+pub(crate) fn wrap(text: &str, first: &str, others: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    let mut line = String::new();
+    let mut line = first.to_owned();
+    let mut is_empty = true;
     for word in text.split(' ').filter(|word| !word.is_empty()) {
-        if !line.trim().is_empty() && columns(&line) + 1 + columns(word) > WIDTH {
-            lines.push(std::mem::replace(&mut line, indent.to_owned()));
+        if !is_empty && columns(&line) + 1 + columns(word) > width {
+            lines.push(std::mem::replace(&mut line, others.to_owned()));
+            is_empty = true;
         }
-        if !line.trim().is_empty() {
+        if !is_empty {
             line.push(' ');
         }
         line.push_str(word);
+        is_empty = false;
     }
-    if !line.trim().is_empty() {
+    if !is_empty {
         lines.push(line);
     }
     lines
@@ -160,6 +244,7 @@ fn ascii(text: &str) -> String {
             '…' => out.push('~'),
             '“' | '”' => out.push('"'),
             '’' => out.push('\''),
+            '·' => out.push('|'),
             c if c.is_ascii() => out.push(c),
             c => match Sign::ALL.iter().find(|sign| sign.glyph().starts_with(c)) {
                 Some(sign) => out.push_str(sign.ascii()),
@@ -175,6 +260,8 @@ mod tests {
     use super::*;
     use crate::samples::{self, Scenario};
 
+    const WIDTH: usize = 80;
+
     fn said(scenario: &Scenario, glyphs: Glyphs) -> String {
         let report = Report {
             site_name: "North room",
@@ -184,7 +271,14 @@ mod tests {
             earlier: None,
             software_version: "0.1.0",
         };
-        answer(&report, glyphs)
+        let screen = Screen { glyphs, width: WIDTH };
+        [
+            title(&report, &screen) + "\n",
+            table(&report, &screen),
+            answer(&report, &screen),
+            brief(&report, &screen),
+        ]
+        .concat()
     }
 
     #[test]
@@ -205,7 +299,7 @@ mod tests {
                 .unwrap_or_else(|| panic!("{part} is missing in\n{text}"))
         };
         let order = [
-            at("PAR (PPFD) in umol m-2 s-1, +/- 95 %"),
+            at("PAR (PPFD) in umol m-2 s-1; +/- and intervals hold with 95 % confidence"),
             at("v w2"),
             at("x w4"),
             at("o e4"),

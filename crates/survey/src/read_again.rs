@@ -56,24 +56,24 @@ fn why(station: &StationValue) -> Option<(u8, String)> {
         };
         return Some((
             0,
-            format!("none of its {readings} readings can be used: {because}"),
+            format!("none of {readings} readings can be used: {because}"),
         ));
     }
     let of = format!("{used} of {readings} readings left");
     if has(Reason::Unsteady) {
         return Some((
             2,
-            "its readings scatter: are the pumps off and the surface still?".to_owned(),
+            "readings scatter, as with the pumps on".to_owned(),
         ));
     }
     if has(Reason::Tilt) {
         return Some((3, format!("the sensor was tilted ({of})")));
     }
     if has(Reason::PositionOff) {
-        return Some((3, "read further from its place than its radius".to_owned()));
+        return Some((3, "read too far from where it lies".to_owned()));
     }
     if has(Reason::Shadow) {
-        return Some((4, format!("an arm's shadow fell on it ({of})")));
+        return Some((4, format!("an arm's shadow ({of})")));
     }
     if has(Reason::OverRange) || has(Reason::UnderRange) {
         return Some((4, format!("outside what the device can read ({of})")));

@@ -7,7 +7,7 @@
 //! the tank's threshold, and nothing is left to wait for.
 
 use super::{Alerts, Claim, Finding, ONE_SIDED_95, Outcome, thresholds};
-use crate::estimate::{from_relative, probability, toward};
+use crate::estimate::{TWO_SIDED_95, from_relative, probability, toward};
 use crate::fit::Place;
 use undim_model::{AlertTarget, Change, Direction, Thresholds};
 
@@ -95,10 +95,10 @@ impl Alerts {
                 new.push(left);
             } else {
                 outcome.waiting.push(format!(
-                    "Place {} reads {} (k = 1: {:.1}) than the rest of the tank leads to expect there: read it again. One survey can't tell a place that changed from a reading gone wrong, so an alert waits for the next one.",
+                    "{} reads {} (± {:.1} with 95 %) than the rest of the tank leads to expect there: read it again. One survey can't tell a place that changed from a reading gone wrong, so an alert waits for the next one.",
                     left.station,
                     crate::words::amount(left.left.percent),
-                    left.left.u_percent
+                    TWO_SIDED_95 * left.left.u_percent
                 ));
             }
         }

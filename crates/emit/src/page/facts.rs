@@ -4,7 +4,7 @@ use crate::corals::{Standing, corals};
 use crate::words::{counted, day_and_year, visible};
 use crate::{Report, sign, words};
 use maud::{Markup, html};
-use undim_model::Flag;
+use undim_model::{Flag, Verdict};
 
 /// A fact: what, and a line more.
 pub(crate) struct Fact {
@@ -29,14 +29,17 @@ pub(super) fn markup(report: &Report<'_>) -> Markup {
 
 fn places(report: &Report<'_>) -> Fact {
     let stations = &report.survey.stations;
+    let again = &report.survey.read_again;
     let good = stations
         .iter()
         .filter(|station| station.flag == Flag::Good)
+        .filter(|station| again.iter().all(|again| again.station != station.station))
         .count();
     let used = stations.iter().filter(|station| station.value.is_some()).count();
     Fact {
         what: format!("{good} of {} good", counted(stations.len(), "place", "places")),
         more: match words::read_again(report) {
+            Some(_) if again.len() > 4 => format!("{} to read again", again.len()),
             Some(again) => words::lower_first(again.trim_end_matches('.')),
             None if good == stations.len() => "none to read again".to_owned(),
             None => format!("{} with a value", counted(used, "place", "places")),
@@ -63,6 +66,7 @@ fn coral_fact(report: &Report<'_>) -> Fact {
         .iter()
         .filter(|coral| matches!(coral.standing, Standing::Below | Standing::Above))
         .collect();
+    let sure = out.iter().filter(|coral| coral.is_sure).count();
     let first = out.first().and_then(|coral| {
         Some(format!(
             "{}: {}, wanted {}",
@@ -73,19 +77,26 @@ fn coral_fact(report: &Report<'_>) -> Fact {
     });
     let mut more: Vec<String> = first.into_iter().collect();
     if out.len() > 1 {
-        more.push(counted(out.len() - 1, "other", "others"));
+        more.push(counted(out.len() - 1, "more", "more"));
     }
     if judged < corals.len() {
         more.push(format!("{} not judged", corals.len() - judged));
     }
     Fact {
-        what: if judged == 0 {
+        what: if out.is_empty() && judged == corals.len() {
+            format!("{} in range", counted(corals.len(), "coral", "corals"))
+        } else if judged == 0 {
             "No coral has a reading near".to_owned()
         } else {
             format!(
-                "{} of {} out of range",
+                "{} of {} {}",
                 out.len(),
-                counted(corals.len(), "coral", "corals")
+                counted(corals.len(), "coral", "corals"),
+                if sure == 0 && !out.is_empty() {
+                    "perhaps out of range"
+                } else {
+                    "out of range"
+                }
             )
         },
         more: match (judged, more.is_empty()) {
@@ -103,6 +114,10 @@ fn smallest(report: &Report<'_>) -> Fact {
         .filter(|_| sign::is_compared(report))
         .map(|date| format!("against {}", day_and_year(date)));
     match judgement.smallest_loss_percent {
+        _ if judgement.verdict == Verdict::TooPoor => Fact {
+            what: "No loss could be seen".to_owned(),
+            more: "too few places with a steady light".to_owned(),
+        },
         Some(loss) if sign::is_compared(report) => Fact {
             what: format!("A {} loss would show", visible(loss)),
             more: format!(
@@ -114,12 +129,16 @@ fn smallest(report: &Report<'_>) -> Fact {
             what: format!("A {} loss from here would show", visible(loss)),
             more: "an even one, from the next survey on".to_owned(),
         },
+        None if sign::is_compared(report) => Fact {
+            what: "No loss could be seen".to_owned(),
+            more: "too few good places".to_owned(),
+        },
         None => Fact {
-            what: "No loss could have been seen".to_owned(),
-            more: if sign::is_compared(report) {
-                "too few good places".to_owned()
+            what: "Change shows from the next survey on".to_owned(),
+            more: if judgement.verdict == Verdict::Baseline {
+                "this one is what it is held against".to_owned()
             } else {
-                "change shows from the second survey on".to_owned()
+                "nothing to hold this one against".to_owned()
             },
         },
     }

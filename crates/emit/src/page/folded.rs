@@ -5,7 +5,7 @@ use crate::corals::{TO_95, corals};
 use crate::shared;
 use crate::sign::{Seen, is_compared};
 use crate::text_cell::shown;
-use crate::words::{self, counted, ppfd};
+use crate::words::{self, counted, ppfd_and_interval};
 use crate::{Report, number};
 use maud::{Markup, html};
 use undim_model::{SourceFile, StationValue};
@@ -52,6 +52,10 @@ fn why(report: &Report<'_>) -> Markup {
                 p.quiet { "That anything changed at all: " (words::odds(p_real)) "." }
             }
         }
+        @for alert in words::closed_alerts(judgement) {
+            h3 { "Closed with this survey: light " (words::place(&alert.target)) }
+            (lines(&alert.evidence))
+        }
         @if report.judgement.open_alerts.is_empty() { p { "No alert is open. That is no promise that all is well: it holds for the day of this survey and the places it read." } }
         @if let Some(even) = judgement.even.filter(|_| is_compared(report)) {
             p { "The whole tank, evenly: " (words::signed_percent(even.percent)) " (" (words::interval(even.percent, even.ci95)) ")." }
@@ -60,9 +64,9 @@ fn why(report: &Report<'_>) -> Markup {
             ul {
                 @for fixture in &judgement.fixtures {
                     li {
-                        (shown(&fixture.fixture)) ": " (words::signed_percent(fixture.change.percent))
-                        " (" (words::interval(fixture.change.percent, fixture.change.ci95)) "), mostly from "
-                        (counted(fixture.stations as usize, "place", "places")) "."
+                        "The " (shown(&fixture.fixture)) " fixture: " (words::signed_percent(fixture.change.percent))
+                        " (" (words::interval(fixture.change.percent, fixture.change.ci95)) "); "
+                        (counted(fixture.stations as usize, "place gets", "places get")) " at least half of their light from it."
                     }
                 }
             }
@@ -79,7 +83,7 @@ fn places(report: &Report<'_>, seen: &[Seen<'_>]) -> Markup {
             thead { tr {
                 th { "" } th { "place" } th.n { "left · bottom · front, cm" } th.n { "PPFD" } th.n { "± (95 %)" } th.n { "u (k = 1)" }
                 th.n { "used" }
-                @if compared { th.n { "change" } th.n { "95 %" } }
+                @if compared { th.n { "change, %" } th.n { "95 %" } }
                 th { "quality" }
             } }
             tbody { @for seen in seen.iter().take(MOST_ROWS) { (row(seen, compared)) } }
@@ -96,13 +100,15 @@ fn row(seen: &Seen<'_>, compared: bool) -> Markup {
             td { (inline_sign(seen.sign)) }
             td.name { (shown(&station.station)) }
             td.n { (position(station)) }
-            td.n { @if let Some(value) = station.value { (ppfd(value.ppfd)) } }
-            td.n { @if let Some(value) = station.value { (ppfd(TO_95 * value.u())) } }
+            @match station.value.map(|value| ppfd_and_interval(value.ppfd, TO_95 * value.u())) {
+                Some((value, half)) => { td.n { (value) } td.n.quiet { "± " (half) } }
+                None => { td.n {} td.n {} }
+            }
             td.n { @if let Some(value) = station.value { (number::fixed(value.u(), 1)) } }
             td.n { (station.used) " of " (station.readings) }
             @if compared {
-                td.n { @if let Some(change) = change { (words::signed_percent(change.percent)) } }
-                td.n { @if let Some(change) = change { (words::interval(change.percent, change.ci95)) } }
+                td.n { @if let Some(change) = change { (words::table_percent(change.percent)) } }
+                td.n.quiet { @if let Some(change) = change { (words::table_interval(change.ci95)) } }
             }
             td { (words::flag_phrase(station.flag)) @if !station.reasons.is_empty() { ": " (words::reasons_phrase(station.reasons)) } }
         }
@@ -156,6 +162,10 @@ fn corrections(report: &Report<'_>) -> Markup {
             }
             (lines(&device.corrections))
         }
+        @if let Some((least, most)) = shared::own_percent(&survey.stations) {
+            h3 { "Own to each place" }
+            ul { li { "burst of readings and where it was held: " (share(least, most)) } }
+        }
         @for group in shared::groups(&survey.stations) {
             @if !group.sources.is_empty() {
                 h3 { "Shared by " (counted(group.stations.len(), "place", "places")) " read with " (shown(group.device)) }
@@ -187,14 +197,10 @@ fn assumed(report: &Report<'_>) -> Vec<String> {
     let survey = report.survey;
     let mut said: Vec<String> = Vec::new();
     for source in &survey.sources {
-        let facts: Vec<String> = source
-            .facts
-            .iter()
-            .filter(|fact| fact.assumed)
-            .map(|fact| format!("{} “{}”", shown(&fact.key), shown(&fact.value)))
-            .collect();
+        let facts = source.facts.iter().filter(|fact| fact.assumed);
+        let facts = words::assumed(&facts.map(|fact| (fact.key.as_str(), fact.value.as_str())));
         if !facts.is_empty() {
-            said.push(format!("{}: {}.", shown(&source.path), facts.join(", ")));
+            said.push(format!("{}: {}.", shown(&source.path), facts.join("; ")));
         }
         for (given, id) in &source.renamed {
             said.push(format!("“{}” is written as {}.", shown(given), shown(id)));
@@ -209,6 +215,7 @@ fn assumptions(report: &Report<'_>) -> Markup {
     html! {
         @if assumed.is_empty() { p { "Nothing: files, layouts and declarations said it all." } }
         (lines(&assumed))
+        @if !assumed.is_empty() { p.quiet { "survey.json lists all that was found out about each file." } }
     }
 }
 
@@ -228,6 +235,11 @@ fn files(report: &Report<'_>) -> Markup {
     }
 }
 
+/// The first sixteen digits: enough to know a file by.
+fn short_hash(hash: &str) -> String {
+    shown(hash).chars().take(16).collect()
+}
+
 fn file(source: &SourceFile) -> Markup {
     html! {
         h3 { (shown(&source.path)) }
@@ -237,7 +249,7 @@ fn file(source: &SourceFile) -> Markup {
             "."
         }
         @if let Some(remark) = &source.remark { p { "Remark: " (shown(remark)) } }
-        p.hash { "BLAKE3 " (shown(&source.blake3)) }
+        p.hash title=(shown(&source.blake3)) { "BLAKE3 " (short_hash(&source.blake3)) "…, whole in survey.json" }
         ul {
             @for problem in &source.problems {
                 li { @if problem.line > 0 { "Line " (problem.line) ": " } (shown(&problem.text)) }

@@ -29,8 +29,8 @@ pub fn survey(report: &Report<'_>) -> String {
             @if let Some(pumps) = words::pumps(report.survey.pumps_on) { p.pumps { (pumps) } }
             p.over {
                 (tank) " · survey of " (words::weekday_and_day(report.survey.date))
-                @if let Some(scene) = &report.survey.scene { ", " (shown(scene)) }
-                ", revision " (report.survey.revision)
+                @if let Some(scene) = &report.survey.scene { " · scene " (shown(scene)) }
+                @if report.survey.revision > 1 { " · revision " (report.survey.revision) }
             }
             h1 { (headline.sentence) }
             p.detail { @for sentence in &headline.detail { (sentence) " " } }

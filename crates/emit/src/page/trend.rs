@@ -39,7 +39,8 @@ pub(super) fn trends(report: &Report<'_>) -> Markup {
         @if drawn.is_empty() {
             p.quiet { "A trend begins with the second survey." }
         } @else {
-            @for (name, points) in &drawn { (trend(name, points, drift)) }
+            @let scale = scale(drawn.iter().flat_map(|(_, points)| *points), drift);
+            @for (name, points) in &drawn { (trend(name, points, &scale, report)) }
             p.quiet { "Change since the baseline. Bars and ranges hold with 95 % confidence." }
         }
     }
@@ -56,15 +57,16 @@ impl Scale {
     }
 }
 
-fn scale(points: &[TrendPoint], drift: &DriftSettings) -> Scale {
-    let ends = || {
-        points
-            .iter()
-            .flat_map(|point| point.change.ci95)
-            .filter(|end| end.is_finite())
-    };
-    let mut low = ends().fold(-1.25 * drift.loss_percent.notice, f64::min);
-    let mut high = ends().fold(2.0, f64::max);
+/// One scale for all trends, so that they can be held against one another.
+fn scale<'a>(points: impl Iterator<Item = &'a TrendPoint>, drift: &DriftSettings) -> Scale {
+    let (mut low, mut high) = (-1.25 * drift.loss_percent.notice, 2.0_f64);
+    for end in points
+        .flat_map(|point| point.change.ci95)
+        .filter(|end| end.is_finite())
+    {
+        low = low.min(end);
+        high = high.max(end);
+    }
     if low < -drift.loss_percent.notice && low < -0.6 * drift.loss_percent.urgent {
         low = low.min(-1.05 * drift.loss_percent.urgent);
     }
@@ -103,11 +105,11 @@ fn lines(scale: &Scale, drift: &DriftSettings) -> Vec<(f64, Option<String>)> {
     lines
 }
 
-fn trend(name: &str, points: &[TrendPoint], drift: &DriftSettings) -> Markup {
+fn trend(name: &str, points: &[TrendPoint], scale: &Scale, report: &Report<'_>) -> Markup {
+    let drift = &report.tank.drift;
     let points = &points[points.len().saturating_sub(MOST_POINTS)..];
-    let scale = scale(points, drift);
     let xs = xs(points);
-    let lines = lines(&scale, drift);
+    let lines = lines(scale, drift);
     let path: Vec<String> = points
         .iter()
         .zip(&xs)
@@ -117,7 +119,7 @@ fn trend(name: &str, points: &[TrendPoint], drift: &DriftSettings) -> Markup {
         figure.trend {
             @if let Some(last) = points.last() {
                 h2 {
-                    span { (name) }
+                    span { (name) @if last.survey != report.survey.id { span.aside { " on " (words::day(last.date)) } } }
                     span.last { (words::signed_percent(last.change.percent)) " " span.aside { "(" (words::interval(last.change.percent, last.change.ci95)) ")" } }
                 }
             }
@@ -132,7 +134,7 @@ fn trend(name: &str, points: &[TrendPoint], drift: &DriftSettings) -> Markup {
                     }
                 }
                 @if path.len() > 1 { path.course d=(format!("M{}", path.join("L"))) {} }
-                @for (point, x) in points.iter().zip(&xs) { (mark(point, *x, &scale, drift)) }
+                @for (point, x) in points.iter().zip(&xs) { (mark(point, *x, scale, drift)) }
                 @for (x, text) in dates(points, &xs) {
                     text.axis x=(f(x)) y=(f(HEIGHT - 6.0)) text-anchor="middle" { (text) }
                 }

@@ -1,6 +1,6 @@
 //! Causes in plain words.
 
-use super::{NO_BREAK, list};
+use super::{NO_BREAK, either, list};
 use crate::text_cell::shown;
 use undim_model::{Alert, AlertTarget, Cause};
 
@@ -50,23 +50,26 @@ pub(crate) fn odds(probability: f64) -> String {
 /// One sentence on the likeliest cause, with its odds; names what can't be told apart from it.
 pub fn likely_cause(alert: &Alert) -> Option<String> {
     let cause = alert.cause?;
-    if cause == Cause::Unexplained {
-        return Some("None of the known causes fits.".to_owned());
-    }
     let phrase = |cause: Cause| cause_phrase(cause, &alert.target);
-    if !alert.alike.is_empty() {
-        let mut alike: Vec<String> = vec![phrase(cause)];
-        alike.extend(
-            alert
-                .alike
-                .iter()
-                .filter(|other| **other != cause)
-                .map(|other| phrase(*other)),
-        );
-        return Some(match alike.as_slice() {
-            [one] => format!("Perhaps {one}."),
-            _ => format!("These can't be told apart with what is known: {}.", list(&alike)),
+    let alike: Vec<String> = alert
+        .alike
+        .iter()
+        .filter(|other| **other != cause)
+        .map(|other| phrase(*other))
+        .collect();
+    if cause == Cause::Unexplained {
+        return Some(if alike.is_empty() {
+            "None of the known causes fits.".to_owned()
+        } else {
+            format!("Its cause can't be told yet: {}.", either(&alike))
         });
+    }
+    if !alike.is_empty() {
+        return Some(format!(
+            "Perhaps {}; {} would look the same.",
+            phrase(cause),
+            either(&alike)
+        ));
     }
     Some(match alert.cause_probability {
         Some(probability) => format!("Most likely {} ({}).", phrase(cause), odds(probability)),
@@ -91,7 +94,7 @@ pub(crate) fn other_causes(alert: &Alert) -> Option<String> {
     (!others.is_empty()).then(|| format!("Else {}.", list(&others)))
 }
 
-/// The likeliest cause and the others, a sentence each; nothing for what is over or not about light.
+/// The likeliest cause and the others, a sentence each; nothing for what is not about light.
 pub(crate) fn all(alert: &Alert) -> Vec<String> {
     likely_cause(alert)
         .into_iter()

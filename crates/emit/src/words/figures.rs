@@ -16,17 +16,19 @@ fn decimals_for(largest: f64) -> usize {
 }
 
 fn size(percent: f64, decimals: usize) -> String {
-    let text = number::fixed(percent.abs(), decimals);
-    match text.strip_suffix(".0") {
-        Some(whole) => whole.to_owned(),
-        None => text,
-    }
+    number::fixed(percent.abs(), decimals)
+}
+
+/// Without `.0`, as in running text.
+fn plain(percent: f64, decimals: usize) -> String {
+    let text = size(percent, decimals);
+    text.strip_suffix(".0").unwrap_or(&text).to_owned()
 }
 
 fn signed(percent: f64, decimals: usize) -> String {
     let text = size(percent, decimals);
     match (text.as_str(), percent < 0.0) {
-        ("0", _) => text,
+        ("0" | "0.0", _) => "0".to_owned(),
         (_, true) => format!("{MINUS}{text}"),
         (_, false) => format!("+{text}"),
     }
@@ -34,7 +36,7 @@ fn signed(percent: f64, decimals: usize) -> String {
 
 /// "16 %", "8.4 %": the size alone.
 pub fn percent_of(percent: f64) -> String {
-    format!("{}{NO_BREAK}%", size(percent, decimals_for(percent)))
+    format!("{}{NO_BREAK}%", plain(percent, decimals_for(percent)))
 }
 
 /// "−16 %", "+8.4 %".
@@ -52,6 +54,16 @@ pub fn interval(middle: f64, ends: [f64; 2]) -> String {
     )
 }
 
+/// "−15.2" in a column of percentages.
+pub(crate) fn table_percent(percent: f64) -> String {
+    signed(percent, 1)
+}
+
+/// "−18.9 to −11.4" in a column of percentages.
+pub(crate) fn table_interval(ends: [f64; 2]) -> String {
+    format!("{} to {}", signed(ends[0], 1), signed(ends[1], 1))
+}
+
 /// "between 12 and 20 %" for an interval on one side of nothing, else "between 4 % less and 1 % more".
 pub(crate) fn between(middle: f64, ends: [f64; 2]) -> String {
     let decimals = decimals_for(middle);
@@ -59,8 +71,8 @@ pub(crate) fn between(middle: f64, ends: [f64; 2]) -> String {
     if low < 0.0 && high > 0.0 {
         format!(
             "between {}{NO_BREAK}% less and {}{NO_BREAK}% more",
-            size(low, decimals),
-            size(high, decimals)
+            plain(low, decimals),
+            plain(high, decimals)
         )
     } else {
         let (small, large) = if low.abs() < high.abs() {
@@ -70,8 +82,8 @@ pub(crate) fn between(middle: f64, ends: [f64; 2]) -> String {
         };
         format!(
             "between {} and {}{NO_BREAK}%",
-            size(small, decimals),
-            size(large, decimals)
+            plain(small, decimals),
+            plain(large, decimals)
         )
     }
 }
@@ -88,6 +100,13 @@ pub(crate) fn visible(percent: f64) -> String {
 pub(crate) fn ppfd(value: f64) -> String {
     let text = number::fixed(value, usize::from(value.abs() < 9.95));
     text.replace('-', &MINUS.to_string())
+}
+
+/// A PPFD and half its 95 % interval, as exact as one another: "118" and "9", "4.2" and "0.6".
+pub(crate) fn ppfd_and_interval(value: f64, half: f64) -> (String, String) {
+    let decimals = usize::from(value.abs() < 9.95 || half.abs() < 0.95);
+    let text = |value: f64| number::fixed(value, decimals).replace('-', &MINUS.to_string());
+    (text(value), text(half))
 }
 
 const MONTHS: [&str; 12] = [

@@ -3,31 +3,31 @@
 //! Say *fixture*; say *PAR (PPFD)* once, then *PPFD*. Intervals for people hold with 95 %. Nothing here
 //! ever tells to raise the output to make up for a loss.
 
+mod assumed;
 mod causes;
 mod figures;
 mod headline;
 mod quality;
 mod steps;
 
+pub use assumed::assumed;
 pub(crate) use causes::{all as causes_of, odds};
 pub use causes::{cause_phrase, likely_cause};
-pub(crate) use figures::{NO_BREAK, lower_first, month, ppfd, visible, weekday_and_day};
+pub(crate) use figures::{
+    NO_BREAK, lower_first, month, ppfd, ppfd_and_interval, table_interval, table_percent, visible,
+    weekday_and_day,
+};
 pub use figures::{day, day_and_year, interval, percent_of, signed_percent};
 pub use headline::{Headline, headline, sentence};
 pub(crate) use quality::shared_phrase;
 pub use quality::{flag_phrase, reason_phrase, reasons_phrase};
-pub(crate) use steps::read_again;
 pub(crate) use steps::steps as steps_of;
-pub use steps::{do_next, fallback_steps, returns_percent};
+pub use steps::{do_next, fallback_steps};
+pub(crate) use steps::{is_loss, read_again};
 
-use undim_model::{About, Alert, AlertTarget};
+pub use undim_drift::steps::{DO_NOT_RAISE, LEAVE_LEVELS, LOCAL_CODES, STAND_IN, returns_percent};
+use undim_model::{About, Alert, AlertStep, AlertTarget, Judgement};
 
-/// For whoever looks after the tank meanwhile.
-pub const STAND_IN: &str = "For whoever stands in: call the keeper; don't raise the light.";
-/// The rule that stands under every loss.
-pub const DO_NOT_RAISE: &str = "Don't raise the output to make up for a loss before its cause is known.";
-/// Who decides about mains over salt water.
-pub const LOCAL_CODES: &str = "Mains over salt water: local codes and licensed people decide.";
 /// The reminder after a survey with the pumps off.
 pub const PUMPS_WERE_OFF: &str = "The pumps were off for this survey. Are they back on?";
 /// The reminder where nothing is known of the pumps.
@@ -61,8 +61,17 @@ pub fn place(target: &AlertTarget) -> String {
     }
 }
 
+/// The alerts on light that closed with a survey.
+pub(crate) fn closed_alerts(judgement: &Judgement) -> impl Iterator<Item = &Alert> {
+    judgement
+        .alert_changes
+        .iter()
+        .filter(|change| change.step == AlertStep::Closed && change.alert.about == About::Light)
+        .map(|change| &change.alert)
+}
+
 /// What an alert says, in a few words: "less light under the west fixture: −16 % (−20 to −12 %)".
-pub(crate) fn what(alert: &Alert) -> String {
+pub fn what(alert: &Alert) -> String {
     let place = place(&alert.target);
     match alert.about {
         About::Light => {
@@ -94,6 +103,15 @@ pub(crate) fn list(items: &[String]) -> String {
         [] => String::new(),
         [one] => one.clone(),
         [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// "a, b or c".
+pub(crate) fn either(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} or {last}", rest.join(", ")),
     }
 }
 

@@ -1,16 +1,10 @@
 //! What to do next, safety first.
 
-use super::{DO_NOT_RAISE, LOCAL_CODES, percent_of, place};
+use super::{DO_NOT_RAISE, LEAVE_LEVELS, place};
 use crate::Report;
 use crate::text_cell::shown;
-use undim_model::{About, Alert, AlertTarget, Cause, State, Verdict};
-
-/// How much the light rises at once when a loss of so many percent is undone, percent of what it is now.
-///
-/// A loss of 16 % leaves 0.84; 1/0.84 = 1.19. `None` for a loss of everything, or for none.
-pub fn returns_percent(loss_percent: f64) -> Option<f64> {
-    (loss_percent > 0.0 && loss_percent < 100.0).then(|| 100.0 * loss_percent / (100.0 - loss_percent))
-}
+use undim_drift::steps::next_step;
+use undim_model::{About, Alert, Cause, Direction, State, Verdict};
 
 /// The steps of an alert: its own, or where it brings none those that its cause asks for.
 pub(crate) fn steps(alert: &Alert) -> Vec<String> {
@@ -34,56 +28,40 @@ pub fn fallback_steps(alert: &Alert) -> Vec<String> {
         About::Overdue => vec!["Read the same places with the same device, under the same scene.".to_owned()],
         About::Silent => vec!["Look at the sensor, its cable and its logger. Hands dry, and nothing on a charger near the water.".to_owned()],
         About::Intake => vec!["See the note beside the file, mend it, and drop it again. Nothing is lost.".to_owned()],
-        About::Light => light_steps(alert),
-    }
-}
-
-fn light_steps(alert: &Alert) -> Vec<String> {
-    let change = alert.change_percent.unwrap_or_default();
-    if change > 0.0 {
-        return vec![
-            "Watch the corals; if they pale or close, turn the light down a little.".to_owned(),
-            "Read the same places again with the same device, or with a reference.".to_owned(),
-        ];
-    }
-    let mut steps = Vec::new();
-    let dirty = alert.cause == Some(Cause::LensDirty) || alert.alike.contains(&Cause::LensDirty);
-    if dirty {
-        let fixture = match &alert.target {
-            AlertTarget::Fixture(id) => format!("the {} fixture", shown(id)),
-            _ => "the fixtures".to_owned(),
-        };
-        if let Some(back) = returns_percent(-change) {
-            steps.push(format!(
-                "Before cleaning turn {fixture} down to {} of its present level: the light returns at once, {} more than now.",
-                percent_of(100.0 + change),
-                percent_of(back)
-            ));
+        About::Light => {
+            let percent = alert.change_percent.unwrap_or_default();
+            let direction = if percent > 0.0 { Direction::Gain } else { Direction::Loss };
+            let cause = alert.cause.unwrap_or(Cause::Unexplained);
+            next_step(&alert.target, cause, direction, percent, None)
         }
-        steps.push("Unplug it, let it cool, and clean it away from the water.".to_owned());
-        steps.push("Read the same places again with the same device.".to_owned());
-        steps.push("Go back up over weeks, watching the corals.".to_owned());
-        steps.push(LOCAL_CODES.to_owned());
-    } else {
-        steps.push("Read the same places again with the same device; a reference tells whether the device has drifted.".to_owned());
     }
-    steps.push(DO_NOT_RAISE.to_owned());
-    steps
 }
 
-/// The *do next* box of a survey: the steps of the open alerts, else what the survey itself asks for. Under an
-/// open loss the last one is always not to raise the output.
+/// True for a loss of light.
+pub(crate) fn is_loss(alert: &Alert) -> bool {
+    alert.about == About::Light && alert.change_percent.is_some_and(|change| change < 0.0)
+}
+
+/// The *do next* box of a survey: the steps of the open alerts and of those that closed with it, else what the
+/// survey itself asks for. Under an open loss the last one is always not to raise the output.
 pub fn do_next(report: &Report<'_>) -> Vec<String> {
+    let judgement = report.judgement;
     let mut next: Vec<String> = Vec::new();
-    let several = report.judgement.open_alerts.len() > 1;
     let mut add = |step: String| {
         if !next.contains(&step) {
             next.push(step);
         }
     };
-    for alert in &report.judgement.open_alerts {
+    let poor = judgement.verdict == Verdict::TooPoor;
+    if poor {
+        add(AGAIN_WHOLE.to_owned());
+    }
+    let closed = super::closed_alerts(judgement);
+    let open = &judgement.open_alerts;
+    let several = open.len() > 1;
+    for alert in open {
         for (index, step) in steps(alert).into_iter().enumerate() {
-            let named = several && index == 0 && alert.about == About::Light;
+            let named = several && index == 0 && alert.about == About::Light && step != LEAVE_LEVELS;
             add(if named {
                 format!(
                     "{}: {}",
@@ -95,26 +73,26 @@ pub fn do_next(report: &Report<'_>) -> Vec<String> {
             });
         }
     }
-    if let Some(again) = read_again(report) {
+    for alert in closed {
+        // The page asks for the pumps on its own first line.
+        for step in alert.next_step.iter().filter(|step| !step.contains("pumps")) {
+            add(shown(step).into_owned());
+        }
+    }
+    if let Some(again) = read_again(report).filter(|_| !poor) {
         add(again);
     }
-    let lost = |alert: &Alert| {
-        alert.about == About::Light && alert.change_percent.is_some_and(|change| change < 0.0)
-    };
-    if report.judgement.open_alerts.iter().any(lost) {
-        next.retain(|step| step != DO_NOT_RAISE);
+    if open.iter().any(is_loss) {
+        next.retain(|step| step != DO_NOT_RAISE && step != LEAVE_LEVELS);
         next.push(DO_NOT_RAISE.to_owned());
     }
     if next.is_empty() {
         next.push(
-            match report.judgement.verdict {
+            match judgement.verdict {
                 Verdict::Baseline | Verdict::NoBaseline => {
                     "Next time read the same places with the same device, under the same scene."
                 }
-                Verdict::TooPoor => "Read the places again with the same device, under the same scene.",
-                Verdict::NoChangeProven | Verdict::BelowThreshold | Verdict::PastThreshold => {
-                    "Nothing now. Read the same places again with the same device next time."
-                }
+                _ => "Nothing now. Next time read the same places again with the same device.",
             }
             .to_owned(),
         );
@@ -122,24 +100,50 @@ pub fn do_next(report: &Report<'_>) -> Vec<String> {
     next
 }
 
-/// "Read w4 (an arm's shadow), e1 and e2 (tilted too far) again."
+const AGAIN_WHOLE: &str = "Read the whole survey again with the same device, under the same scene, pumps off by timer; turn the pumps back on afterwards.";
+
+/// A reason without brackets of its own.
+fn flat(why: &str) -> String {
+    shown(why).replace(" (", "; ").replace(')', "")
+}
+
+/// "Read w4 again (an arm's shadow).", or of several "Read again: w4 (an arm's shadow), e1 and e2 (tilted too far)."
 pub(crate) fn read_again(report: &Report<'_>) -> Option<String> {
     const NAMED: usize = 4;
     let again = &report.survey.read_again;
     let mut groups: Vec<(&str, Vec<String>)> = Vec::new();
-    for again in again.iter().take(NAMED) {
+    for again in again {
         let name = shown(&again.station).into_owned();
         match groups.iter_mut().find(|(why, _)| *why == again.why) {
             Some((_, names)) => names.push(name),
             None => groups.push((&again.why, vec![name])),
         }
     }
-    let mut parts: Vec<String> = groups
-        .into_iter()
-        .map(|(why, names)| format!("{} ({})", super::list(&names), shown(why)))
-        .collect();
-    if again.len() > NAMED {
-        parts.push(super::counted(again.len() - NAMED, "other place", "other places"));
+    if let [(why, names)] = groups.as_slice() {
+        let names = match names.get(..NAMED) {
+            Some(first) if names.len() > NAMED + 1 => {
+                format!("{} and {} other places", first.join(", "), names.len() - NAMED)
+            }
+            _ => super::list(names),
+        };
+        return Some(format!("Read {names} again ({}).", flat(why)));
     }
-    (!parts.is_empty()).then(|| format!("Read {} again.", super::list(&parts)))
+    let mut parts: Vec<String> = Vec::new();
+    let mut told = 0;
+    for (why, names) in &groups {
+        if told > 0 && told + names.len() > NAMED {
+            continue;
+        }
+        told += names.len();
+        let first = names.get(..NAMED).filter(|_| names.len() > NAMED);
+        let names = match first {
+            Some(first) => format!("{} and {} more", first.join(", "), names.len() - NAMED),
+            None => super::list(names),
+        };
+        parts.push(format!("{names} ({})", flat(why)));
+    }
+    if again.len() > told {
+        parts.push(super::counted(again.len() - told, "other place", "other places"));
+    }
+    (!parts.is_empty()).then(|| format!("Read again: {}.", super::list(&parts)))
 }

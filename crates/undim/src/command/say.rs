@@ -1,6 +1,7 @@
 //! The only place that prints.
 
 use std::io::{IsTerminal, Write};
+use undim_emit::terminal::{Glyphs, Screen};
 
 /// One or more lines on standard output. A reader that went away is no fault.
 pub(super) fn line(text: &str) {
@@ -20,20 +21,31 @@ pub(super) fn error(text: &str) {
     let _ = writeln!(std::io::stderr().lock(), "{text}");
 }
 
-/// Columns of the terminal.
+/// Columns to write in: the terminal's, but no line too long to read; 80 where there is no terminal.
 pub(super) fn width() -> usize {
     let columns = rustix::termios::tcgetwinsize(std::io::stdout()).map_or(0, |size| usize::from(size.ws_col));
-    if columns >= 40 { columns.min(120) } else { 100 }
+    if columns >= 40 { columns.min(100) } else { 80 }
 }
 
-/// True where the terminal can show more than ASCII.
-pub(super) fn is_unicode() -> bool {
-    let language = ["LC_ALL", "LC_CTYPE", "LANG"]
+/// The terminal, as answers are laid out for it.
+pub(super) fn screen() -> Screen {
+    Screen {
+        glyphs: if is_unicode() {
+            Glyphs::Unicode
+        } else {
+            Glyphs::Ascii
+        },
+        width: width(),
+    }
+}
+
+/// True where more than ASCII can be shown: files and pipes take UTF-8, a terminal what its locale says.
+fn is_unicode() -> bool {
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
         .iter()
         .filter_map(std::env::var_os)
-        .find(|value| !value.is_empty());
-    language.is_none_or(|value| {
-        let value = value.to_string_lossy().to_ascii_lowercase();
-        value.contains("utf-8") || value.contains("utf8") || !std::io::stdout().is_terminal()
-    })
+        .find(|value| !value.is_empty())
+        .map(|value| value.to_string_lossy().to_ascii_lowercase());
+    !std::io::stdout().is_terminal()
+        || locale.is_some_and(|locale| locale.contains("utf-8") || locale.contains("utf8"))
 }

@@ -5,10 +5,11 @@ use crate::cli::{Common, Status};
 use crate::engine::{OpenError, StatusFile, alert_json, open_alerts};
 use crate::exit::Exit;
 use jiff::Timestamp;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use std::path::Path;
 use undim_config::Site;
-use undim_emit::SiteZone;
-use undim_model::Alert;
+use undim_emit::{SiteZone, words};
+use undim_model::{Alert, Level};
 use undim_store::{Counts, Reader, StoreError};
 
 /// Surveys shown for each tank.
@@ -90,7 +91,10 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
         let zone = SiteZone::named(&site.timezone.name).ok();
         for tank in reader.tanks()? {
             let heads = reader.survey_heads(&tank)?;
-            let alerts = open_alerts(&reader, &tank)?;
+            let alerts: Vec<Alert> = open_alerts(&reader, &tank)?
+                .into_iter()
+                .map(|alert| up_to_date(alert, &site.outbox))
+                .collect();
             let last = heads.iter().rev().take(SHOWN).map(|head| SurveyShown {
                 survey: head.id.clone(),
                 revision: head.revision,
@@ -136,73 +140,128 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
 }
 
 fn print(shown: &Shown) {
-    say::line(&format!("Site: {}", shown.site));
+    let screen = say::screen();
+    let line = |text: &str| say::line(&screen.wrapped(text, "", "  "));
+    let more = |text: &str| say::line(&screen.wrapped(text, "  ", "    "));
+    line(&shown.site);
     match (&shown.daemon, shown.daemon_age_seconds) {
         (Some(daemon), Some(age)) => {
-            say::line(&format!(
-                "Daemon: {} (process {}), {} ago",
-                daemon.state,
-                daemon.pid,
-                ago(age)
-            ));
+            line(&match daemon.state.as_str() {
+                "watching" => format!(
+                    "undim watch runs (process {}); heard of {} ago.",
+                    daemon.pid,
+                    ago(age)
+                ),
+                _ => format!(
+                    "Nothing watches the inbox now; undim worked last {} ago.",
+                    ago(age)
+                ),
+            });
             if !daemon.inbox.there {
-                say::line("  the inbox is missing");
+                more("the inbox is missing");
             }
             for path in &daemon.inbox.waiting {
-                say::line(&format!("  waits in the inbox: {path}"));
+                more(&format!("waits in the inbox: {path}"));
             }
             for left in &daemon.inbox.left_alone {
-                say::line(&format!("  {}: {}", left.path, left.why));
+                more(&format!("left in the inbox: {}: {}", left.path, left.why));
             }
             if let Some(lacks) = &daemon.sandbox_lacks {
-                say::line(&format!("  importers run without part of their sandbox: {lacks}"));
+                more(&format!("importers run without part of their sandbox: {lacks}"));
             }
             for trouble in &daemon.troubles {
-                say::line(&format!("  trouble: {trouble}"));
+                more(&format!("trouble: {trouble}"));
             }
         }
-        _ => say::line("Daemon: none has run here yet; `undim watch` starts it, `undim sweep` works once"),
+        _ => line("undim has not worked here yet: `undim watch` keeps watch, `undim sweep` works once."),
     }
     let files = &shown.files;
-    say::line(&format!(
-        "Files: {} taken in, {} set aside",
-        files.taken + files.superseded,
+    let taken = files.taken + files.superseded;
+    line(&format!(
+        "{taken} {} taken in, {} set aside.",
+        if taken == 1 { "file" } else { "files" },
         files.set_aside
     ));
     if files.notices_waiting + files.notices_given_up > 0 {
-        say::line(&format!(
-            "Notices: {} wait to be sent, {} were given up",
-            files.notices_waiting, files.notices_given_up
+        line(&format!(
+            "{} {} to be sent, {} given up.",
+            files.notices_waiting,
+            if files.notices_waiting == 1 {
+                "notice waits"
+            } else {
+                "notices wait"
+            },
+            files.notices_given_up
         ));
     }
     for tank in &shown.tanks {
-        say::line(&format!("\nTank {}: {} surveys", tank.tank, tank.surveys));
-        for survey in &tank.last {
-            say::line(&format!(
-                "  {} (revision {})  {}",
-                survey.survey, survey.revision, survey.page
-            ));
-        }
+        say::line("");
+        line(&format!(
+            "Tank {}: {} {}",
+            tank.tank,
+            tank.surveys,
+            if tank.surveys == 1 { "survey" } else { "surveys" }
+        ));
         for alert in &tank.alerts {
-            say::line(&format!(
-                "  Open since {}: {}",
-                alert_since(alert),
-                crate::engine::alert_line(alert)
+            let level = match alert.level {
+                Level::Notice => "Open",
+                Level::Urgent => "Urgent, open",
+            };
+            more(&format!(
+                "{level} since {}: {}",
+                opened(alert),
+                words::what(alert)
             ));
         }
         if tank.alerts.is_empty() {
-            say::line(
-                "  No alert is open; that is no proof that all is well: the page says what a loss would have to be to show.",
+            more(
+                "No alert is open. That is no proof that all is well: each page says how large a loss would show.",
             );
+        }
+        for survey in &tank.last {
+            let revision = match survey.revision {
+                1 => String::new(),
+                revision => format!(" (revision {revision})"),
+            };
+            say::line(&format!("  {}{revision}  {}", survey.survey, survey.page));
         }
     }
     if shown.tanks.is_empty() {
-        say::line("No survey yet: drop a file into the inbox.");
+        line("No survey yet: drop a file into the inbox.");
     }
 }
 
-fn alert_since(alert: &Alert) -> String {
-    alert.opened.strftime("%Y-%m-%d").to_string()
+/// The day of the survey that opened an alert: its id begins with it.
+fn opened(alert: &Alert) -> String {
+    alert.id.get(..10).and_then(|day| day.parse().ok()).map_or_else(
+        || alert.opened.strftime("%-d %B %Y").to_string(),
+        words::day_and_year,
+    )
+}
+
+/// An alert of the ledger with the figures of the last survey, which stand in the outbox.
+fn up_to_date(mut alert: Alert, outbox: &Path) -> Alert {
+    let path = outbox
+        .join(&alert.tank)
+        .join("alerts")
+        .join(format!("{}.json", alert.id));
+    let now: Option<AlertNow> = std::fs::read(path)
+        .ok()
+        .and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    if let Some(now) = now {
+        alert.change_percent = now.change_percent;
+        alert.ci95 = now.ci95;
+        alert.survey = now.survey;
+    }
+    alert
+}
+
+/// What of an alert's file changes from survey to survey.
+#[derive(Deserialize)]
+struct AlertNow {
+    change_percent: Option<f64>,
+    ci95: Option<[f64; 2]>,
+    survey: Option<String>,
 }
 
 fn ago(seconds: i64) -> String {

@@ -7,10 +7,12 @@ use crate::engine::{Engine, LeftAloneStatus, Outcome, What};
 use crate::exit::Exit;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::IsTerminal;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
+use undim_emit::terminal::{self, Screen};
+use undim_emit::words;
 
 #[derive(Serialize)]
 struct Swept<'a> {
@@ -76,19 +78,15 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
     } else {
         Exit::Done
     };
-    let touched: BTreeSet<(String, String)> = outcomes
-        .iter()
-        .filter_map(|outcome| match &outcome.what {
-            What::Taken { tank, surveys, .. } => Some(surveys.iter().map(|id| (tank.clone(), id.clone()))),
-            _ => None,
-        })
-        .flatten()
-        .collect();
+    let touched = touched(outcomes);
     if common.json {
         say::json(&Swept {
             files: outcomes,
             left_alone: &left_alone,
-            surveys: touched.iter().map(|(tank, id)| format!("{tank}/{id}")).collect(),
+            surveys: touched
+                .iter()
+                .flat_map(|(tank, ids)| ids.iter().map(move |id| format!("{tank}/{id}")))
+                .collect(),
             open_alerts: open
                 .iter()
                 .filter_map(|alert| engine.alert_as_json(alert))
@@ -97,73 +95,202 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
         });
         return exit;
     }
-    let mut newest = None;
-    for (tank, id) in &touched {
-        if let Some(text) = engine.answer(tank, id, say::is_unicode()) {
-            say::line(text.trim_end());
-            say::line("");
-            newest = Some(engine.site().outbox.join(tank).join(id).join("report.html"));
-        }
+    let screen = say::screen();
+    let counts = counts(outcomes, left_alone.len());
+    let told = Told { screen };
+    told.files(outcomes, &left_alone, engine.troubles());
+    for (tank, ids) in &touched {
+        told.details(engine, tank, ids);
     }
-    for outcome in outcomes {
-        say::line(&told(outcome));
-    }
-    for left in &left_alone {
-        say::line(&format!("{}: {}", left.path, left.why));
-    }
-    for trouble in engine.troubles() {
-        say::line(&format!("Trouble: {trouble}"));
-    }
-    say::line(&counts(outcomes, left_alone.len()));
-    if let Some(page) = newest {
-        say::line(&format!("Open {}", page.display()));
+    say::line(&counts);
+    for (tank, ids) in &touched {
+        told.answer(engine, tank, ids);
     }
     exit
 }
 
-/// One file, and what became of it.
-fn told(outcome: &Outcome) -> String {
-    let path = &outcome.path;
-    match &outcome.what {
-        What::Taken {
-            tank,
-            surveys,
-            rows,
-            importer,
-            assumed,
-            problems,
-        } => {
-            let mut text = format!(
-                "{path}: {rows} readings into {tank}, {} (read by {importer})",
-                surveys.join(", ")
-            );
-            if *problems > 0 {
-                text += &format!("; {problems} lines could not be read as they stood");
-            }
-            if !assumed.is_empty() {
-                text += &format!("\n    assumed: {}", assumed.join("; "));
-            }
-            text
+/// Tanks, and the surveys of each that the files went into.
+fn touched(outcomes: &[Outcome]) -> BTreeMap<String, BTreeSet<String>> {
+    let mut touched: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for outcome in outcomes {
+        if let What::Taken { tank, surveys, .. } = &outcome.what {
+            touched
+                .entry(tank.clone())
+                .or_default()
+                .extend(surveys.iter().cloned());
         }
-        What::Known { first } => {
-            format!("{path}: the same content was taken in already as {first}; nothing changes")
-        }
-        What::SetAside {
-            why,
-            choices,
-            moved_to,
-        } => {
-            let mut text = format!("{path}: set aside: {why}");
-            for choice in choices {
-                text += &format!("\n    - {choice}");
+    }
+    touched
+}
+
+/// More surveys of one tank than this are told in a line each, all but the newest.
+const WITH_TABLE: usize = 3;
+
+/// What is said on a terminal.
+struct Told {
+    screen: Screen,
+}
+
+impl Told {
+    fn text(&self, text: &str) {
+        say::line(&self.screen.wrapped(text, "  ", "      "));
+    }
+
+    fn more(&self, text: &str) {
+        say::line(&self.screen.wrapped(text, "      ", "      "));
+    }
+
+    /// Each file, and what became of it.
+    fn files(&self, outcomes: &[Outcome], left_alone: &[LeftAloneStatus], troubles: &[String]) {
+        let of = |wanted: fn(&What) -> bool| {
+            outcomes
+                .iter()
+                .filter(|outcome| wanted(&outcome.what))
+                .collect::<Vec<_>>()
+        };
+        let sections: [(&str, Vec<&Outcome>); 4] = [
+            (
+                "Taken in",
+                of(|what| matches!(what, What::Taken { .. } | What::Noted { .. })),
+            ),
+            ("Known already", of(|what| matches!(what, What::Known { .. }))),
+            ("Set aside", of(|what| matches!(what, What::SetAside { .. }))),
+            (
+                "Left in the inbox",
+                of(|what| matches!(what, What::HeldBack { .. })),
+            ),
+        ];
+        let mut said = false;
+        for (head, outcomes) in sections {
+            let alone = if head == "Left in the inbox" {
+                left_alone
+            } else {
+                &[]
+            };
+            if outcomes.is_empty() && alone.is_empty() {
+                continue;
             }
-            if !moved_to.is_empty() {
-                text += &format!("\n    it lies in {moved_to}; the .why.txt beside it says what to do");
+            say::line(&format!("{head}:"));
+            said = true;
+            for outcome in outcomes {
+                self.file(outcome);
             }
-            text
+            for left in alone {
+                self.text(&format!("{}: {}", left.path, left.why));
+            }
         }
-        What::HeldBack { why } => format!("{path}: left in the inbox: {why}"),
-        What::Noted { file } => format!("{path}: taken in as the note of {file}"),
+        for trouble in troubles {
+            say::line(&self.screen.wrapped(&format!("Trouble: {trouble}"), "", "  "));
+            said = true;
+        }
+        if said {
+            say::line("");
+        }
+    }
+
+    fn file(&self, outcome: &Outcome) {
+        self.text(&outcome.path);
+        match &outcome.what {
+            What::Taken {
+                tank,
+                surveys,
+                rows,
+                importer,
+                assumed,
+                problems,
+            } => {
+                self.more(&format!(
+                    "{rows} {} into {tank}, survey {} (importer {importer})",
+                    if *rows == 1 { "reading" } else { "readings" },
+                    surveys.join(", ")
+                ));
+                if *problems > 0 {
+                    self.more(&format!(
+                        "{problems} {} not be read; survey.json and the page name each",
+                        if *problems == 1 {
+                            "line could"
+                        } else {
+                            "lines could"
+                        }
+                    ));
+                }
+                let facts = assumed.iter().filter_map(|fact| fact.split_once(" = "));
+                let assumed = words::assumed(&facts);
+                if !assumed.is_empty() {
+                    self.more(&format!("assumed: {}", assumed.join("; ")));
+                }
+            }
+            What::Known { first } => self.more(&format!(
+                "the same content came already as {first}: nothing changes"
+            )),
+            What::SetAside {
+                why,
+                choices,
+                moved_to,
+            } => {
+                self.more(why);
+                if !choices.is_empty() {
+                    self.more("Which is it?");
+                }
+                for choice in choices {
+                    say::line(&self.screen.wrapped(choice, "        - ", "          "));
+                }
+                if !moved_to.is_empty() {
+                    self.more(&format!(
+                        "It lies in inbox/{moved_to}; the .why.txt beside it says what to do."
+                    ));
+                }
+            }
+            What::HeldBack { why } => self.more(why),
+            What::Noted { file } => self.more(&format!("is now the note of {file}")),
+        }
+    }
+
+    /// The tables of a tank's newest surveys, the others in a line each.
+    fn details(&self, engine: &Engine, tank: &str, ids: &BTreeSet<String>) {
+        let ordered: Vec<String> = engine
+            .survey_ids(tank)
+            .into_iter()
+            .filter(|id| ids.contains(id))
+            .collect();
+        let (short, long) = ordered.split_at(ordered.len().saturating_sub(WITH_TABLE));
+        if !short.is_empty() {
+            say::line(&format!("Earlier surveys of {tank}:"));
+        }
+        for id in short {
+            if let Some(text) = engine.report(tank, id, |report| terminal::brief(report, &self.screen)) {
+                say::line(&text);
+            }
+        }
+        if !short.is_empty() {
+            say::line("");
+        }
+        for (number, id) in long.iter().enumerate() {
+            let is_last = number + 1 == long.len();
+            let text = engine.report(tank, id, |report| {
+                let mut text =
+                    terminal::title(report, &self.screen) + "\n" + &terminal::table(report, &self.screen);
+                if !is_last {
+                    text += &self.screen.wrapped(&words::headline(report).sentence, "", "");
+                    text.push('\n');
+                }
+                text
+            });
+            say::line(&text.unwrap_or_default());
+        }
+    }
+
+    /// What the newest of a tank's surveys comes down to, and the page to open.
+    fn answer(&self, engine: &Engine, tank: &str, ids: &BTreeSet<String>) {
+        let Some(id) = engine.survey_ids(tank).into_iter().rfind(|id| ids.contains(id)) else {
+            return;
+        };
+        if let Some(text) = engine.report(tank, &id, |report| terminal::answer(report, &self.screen)) {
+            say::line("");
+            say::line(text.trim_end());
+        }
+        let page = engine.site().outbox.join(tank).join(&id).join("report.html");
+        say::line(&format!("\nOpen {}", page.display()));
     }
 }
 
@@ -173,7 +300,13 @@ fn counts(outcomes: &[Outcome], left_alone: usize) -> String {
     let known = count(|what| matches!(what, What::Known { .. }));
     let set_aside = count(|what| matches!(what, What::SetAside { .. }));
     let held = count(|what| matches!(what, What::HeldBack { .. })) + left_alone;
-    let mut parts = vec![format!("{taken} taken in"), format!("{set_aside} set aside")];
+    if taken + known + set_aside + held == 0 {
+        return "The inbox holds nothing new.".to_owned();
+    }
+    let mut parts = vec![
+        format!("{taken} {} taken in", if taken == 1 { "file" } else { "files" }),
+        format!("{set_aside} set aside"),
+    ];
     if known > 0 {
         parts.push(format!("{known} known already"));
     }

@@ -30,7 +30,7 @@ pub(crate) use deliver::deliver;
 pub(crate) use error::EngineError;
 pub(crate) use open::{OpenError, machine_timezone};
 pub(crate) use outcome::{Outcome, What};
-pub(crate) use show::{alert_json, alert_line};
+pub(crate) use show::alert_json;
 pub(crate) use status::{LeftAloneStatus, StatusFile, open_alerts};
 
 use crate::daemon::{Looked, Pace};
