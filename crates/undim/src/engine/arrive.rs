@@ -2,24 +2,19 @@
 
 use super::content::Imported;
 use super::context::belongs;
+use super::reading::{about_option, import, no_importer};
 use super::rows::CachedRows;
 use super::{Cancel, Engine, EngineError};
 use std::fs::File;
 use std::os::fd::BorrowedFd;
 use std::path::{Path, PathBuf};
 use undim_config::{Note, Site};
-use undim_import::find::{Findings, Found, read_with_surest};
-use undim_import::run::{
-    ImportFailure, ImportOption, ImportReport, Limits, OptionKind, SandboxPolicy, Source, Worker,
-};
+use undim_import::find::{Findings, Found};
+use undim_import::run::{ImportFailure, ImportOption, OptionKind, Source, Worker};
 use undim_intake::lease::Lease;
 use undim_intake::names;
 use undim_intake::spool::content_path;
 use undim_store::Content;
-
-/// Time for each started stretch of this many bytes, beyond the time that every file has, is the worker's
-/// affair; the limits handed to it are the site's.
-const OUTPUT_BYTES: u64 = 2 << 30;
 
 /// The raw archive's folder in the state folder.
 const RAW: &str = "raw";
@@ -30,22 +25,6 @@ pub(super) fn ask_kernel(file: BorrowedFd<'_>) -> Lease {
         Some(true) => Lease::AtRest,
         Some(false) => Lease::BeingWritten,
         None => Lease::CannotTell,
-    }
-}
-
-/// The worker that a site's settings ask for.
-pub(super) fn worker_of(site: &undim_config::Site) -> Worker {
-    Worker {
-        limits: Limits {
-            timeout: site.importers.timeout,
-            memory_bytes: site.importers.memory_bytes,
-            output_bytes: OUTPUT_BYTES,
-        },
-        sandbox: match site.importers.sandbox {
-            undim_config::Sandbox::Best => SandboxPolicy::Best,
-            undim_config::Sandbox::Required => SandboxPolicy::Required,
-        },
-        ..Worker::default()
     }
 }
 
@@ -147,7 +126,10 @@ impl Importing<'_> {
             Some(name) => self.findings.named(name).cloned().into_iter().collect(),
         };
         if importers.is_empty() {
-            return Err(Refusal::Later(self.no_importer(reading.importer.as_deref())));
+            return Err(Refusal::Later(no_importer(
+                self.findings,
+                reading.importer.as_deref(),
+            )));
         }
         let raw = content_path(&self.site.state.join(RAW), hash);
         let later = |error: &dyn std::fmt::Display| Refusal::Later(error.to_string());
@@ -156,7 +138,7 @@ impl Importing<'_> {
         let rows = CachedRows::at(&self.site.state, hash, &key);
         let mut writer = rows.begin().map_err(|error| later(&error))?;
         let name = names::shown(names::file_name(path));
-        let outcome = read_with_surest(
+        let outcome = import(
             self.worker,
             &importers,
             Source {
@@ -164,26 +146,17 @@ impl Importing<'_> {
                 name: &name,
             },
             &reading.options,
-            self.cancel.flag(),
+            self.cancel,
             &mut |batch| writer.write(batch),
         );
         match outcome {
-            Ok(report) => {
+            Ok(answer) => {
                 writer.finish().map_err(|error| later(&error))?;
-                if !report.stderr.trim().is_empty() {
-                    tracing::debug!(
-                        file = name,
-                        importer = report.importer.name,
-                        text = report.stderr,
-                        "said by the importer"
-                    );
-                }
-                let lacks = report.sandbox.lacks().map(str::to_owned);
                 Ok(Read {
-                    imported: imported(report),
+                    imported: answer.imported,
                     rows,
                     key,
-                    lacks,
+                    lacks: answer.lacks,
                 })
             }
             Err(failure) => {
@@ -210,40 +183,10 @@ impl Importing<'_> {
                     .layout
                     .as_ref()
                     .and_then(|name| self.site.layouts.get(name));
-                let place = layout.and_then(|layout| Some((layout, layout.option(*index as usize)?)));
-                Refusal::set_aside(match place {
-                    Some((layout, (option, place))) => format!(
-                        "{}, line {}, column {}: {}: {text}",
-                        layout.file.display(),
-                        place.line,
-                        place.column,
-                        option.path
-                    ),
-                    None => text.clone(),
-                })
+                Refusal::set_aside(about_option(layout, *index, text))
             }
             failure => Refusal::set_aside(failure.to_string()),
         }
-    }
-
-    fn no_importer(&self, asked: Option<&str>) -> String {
-        let searched: Vec<String> = self
-            .findings
-            .searched
-            .iter()
-            .map(|folder| folder.display().to_string())
-            .collect();
-        let refused: String = self
-            .findings
-            .passed_over
-            .iter()
-            .map(|passed| format!("; {} was refused: {}", passed.path.display(), passed.why))
-            .collect();
-        let which = asked.map_or_else(
-            || "no importer".to_owned(),
-            |name| format!("no importer named “{name}”"),
-        );
-        format!("{which} found; searched were {}{refused}", searched.join(", "))
     }
 }
 
@@ -298,23 +241,4 @@ pub(super) fn fingerprint(parts: &[&str]) -> String {
         hasher.update(part.as_bytes());
     }
     hasher.finalize().to_hex().to_string()
-}
-
-fn imported(report: ImportReport) -> Imported {
-    Imported {
-        importer: report.importer.name,
-        version: report.importer.version,
-        rows: report.rows,
-        facts: report
-            .facts
-            .into_iter()
-            .map(|fact| (fact.key, fact.value, fact.assumed))
-            .collect(),
-        problems: report
-            .problems
-            .into_iter()
-            .map(|p| (p.line, p.column, p.text))
-            .collect(),
-        more_problems: report.more_problems,
-    }
 }

@@ -19,6 +19,7 @@ mod open;
 mod outcome;
 mod package;
 mod publish;
+mod reading;
 mod round;
 mod rows;
 mod shelve;

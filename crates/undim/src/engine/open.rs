@@ -1,6 +1,6 @@
 //! Opening a site's folders and ledger, and reading the configuration again.
 
-use super::arrive::worker_of;
+use super::reading::{finder_of, worker_of};
 use super::{Cancel, Engine, EngineError};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use undim_config::{Severity, Site, load, parse_note};
 use undim_emit::SiteZone;
-use undim_import::find::{Finder, Findings};
+use undim_import::find::Findings;
 use undim_intake::listing::Listing;
 use undim_intake::names;
 use undim_intake::settle::Settler;
@@ -86,8 +86,7 @@ impl Engine {
             SiteZone::named(&site.timezone.name).map_err(|_| OpenError::Zone(site.timezone.name.clone()))?;
         let mut store = Store::open(&site.state.join("undim.db"))?;
         restore(&mut store, &raw)?;
-        let program = std::env::current_exe().unwrap_or_default();
-        let finder = Finder::new(site.plugins.clone(), program.parent().unwrap_or(Path::new(".")));
+        let finder = finder_of(&site);
         if let Err(error) = fs::create_dir_all(&site.inbox) {
             tracing::warn!(inbox = %site.inbox.display(), %error, "the inbox can't be made");
         }
@@ -176,8 +175,7 @@ impl Engine {
         ) else {
             return self.pace();
         };
-        let program = std::env::current_exe().unwrap_or_default();
-        self.finder = Finder::new(site.plugins.clone(), program.parent().unwrap_or(Path::new(".")));
+        self.finder = finder_of(&site);
         self.worker = worker_of(&site);
         self.settler.set_settle(site.intake.settle);
         let changed = site.fingerprints.whole != self.site.fingerprints.whole;
