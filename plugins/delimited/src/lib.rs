@@ -2,12 +2,12 @@
 //!
 //! A file goes through these steps, each a module:
 //!
-//! 1. [`source`] reads and decodes it block by block; [`encoding`] knows the encodings.
-//! 2. [`layout`] reads what the keeper says about this kind of file.
-//! 3. [`sniff`] finds out the rest from the file's first part: delimiter, header, which column is what ([`names`],
-//!    [`units`]), how numbers ([`number`]) and times ([`datetime`]) are written. What can't be known is asked.
-//! 4. [`decide`] makes a [`plan`] of both.
-//! 5. [`read`] follows the plan line by line ([`lines`]), in bounded memory. A later line that proves the plan wrong
+//! 1. `source` reads and decodes it block by block; `encoding` knows the encodings.
+//! 2. `layout` reads what the keeper says about this kind of file.
+//! 3. `sniff` finds out the rest from the file's first part: delimiter, header, which column is what (`names`,
+//!    `units`), how numbers (`number`) and times (`datetime`) are written. What can't be known is asked.
+//! 4. `decide` makes a `plan` of both.
+//! 5. `read` follows the plan line by line (`lines`), in bounded memory. A later line that proves the plan wrong
 //!    ends the reading with that line named; nothing is read wrongly on.
 
 mod datetime;

@@ -135,6 +135,8 @@ struct Reader<'p, 'o, 's> {
     /// Records held back because they may be the last ones, which a layout skips: line and text.
     held: VecDeque<(u64, String)>,
     spare: Record,
+    /// The header or the comment mark begins with a digit.
+    digits_may_be_passed_over: bool,
 }
 
 /// Room for texts that are put together of several cells.
@@ -150,6 +152,7 @@ struct Stores {
 
 impl<'p, 'o, 's> Reader<'p, 'o, 's> {
     fn new(plan: &'p Plan, out: &'o mut Out<'s>) -> Reader<'p, 'o, 's> {
+        let begins_with_digit = |text: &String| text.starts_with(|c: char| c.is_ascii_digit());
         Reader {
             plan,
             out,
@@ -158,6 +161,8 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
             first_ragged: 0,
             held: VecDeque::new(),
             spare: Record::default(),
+            digits_may_be_passed_over: plan.names.first().is_some_and(begins_with_digit)
+                || plan.comment.as_ref().is_some_and(begins_with_digit),
         }
     }
 
@@ -211,28 +216,56 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
     /// Reads a record into a row for each value column.
     fn row(&mut self, record: &Record, text: &str, line: u64, stores: &mut Stores) -> Result<(), Failure> {
         let plan = self.plan;
+        let width = plan.width;
+        let fits = record.len() == width || record.len() == width + 1 && record.cell(text, width).is_empty();
+        // Nearly every line of a log begins with a digit: then it is nothing that is passed over.
+        let first = record.cell(text, 0).as_bytes().first();
+        if first.is_some_and(u8::is_ascii_digit) && !self.digits_may_be_passed_over {
+            return if fits {
+                self.table_row(record, text, line, stores)
+            } else {
+                self.short_row(record, line)
+            };
+        }
         let is_comment = |mark: &String| text.trim_start().starts_with(mark.as_str());
         if plan.comment.as_ref().is_some_and(is_comment) || record.is_empty(text) {
             return Ok(());
         }
-        let width = plan.width;
-        let fits = record.len() == width || record.len() == width + 1 && record.cell(text, width).is_empty();
         if plan.comment.is_none() && (plan.hash_comments || !fits) && record.cell(text, 0).starts_with('#') {
             return Ok(());
         }
         if is_rule_record(record, text) || repeats(record, text, &plan.names) {
             return Ok(());
         }
-        if !fits {
-            let cells = if record.len() == 1 { "cell" } else { "cells" };
-            return self.odd(
-                line,
-                &format!(
-                    "this line has {} {cells} where the table has {width}",
-                    record.len()
-                ),
-            );
+        if fits {
+            self.table_row(record, text, line, stores)
+        } else {
+            self.short_row(record, line)
         }
+    }
+
+    /// A line of another width than the table's.
+    fn short_row(&mut self, record: &Record, line: u64) -> Result<(), Failure> {
+        let cells = if record.len() == 1 { "cell" } else { "cells" };
+        let width = self.plan.width;
+        self.odd(
+            line,
+            &format!(
+                "this line has {} {cells} where the table has {width}",
+                record.len()
+            ),
+        )
+    }
+
+    /// A line of the table's width.
+    fn table_row(
+        &mut self,
+        record: &Record,
+        text: &str,
+        line: u64,
+        stores: &mut Stores,
+    ) -> Result<(), Failure> {
+        let plan = self.plan;
         for (at, patterns) in &plan.keep {
             let cell = record.cell(text, *at);
             if !patterns.iter().any(|pattern| pattern.matches(cell)) {

@@ -1,5 +1,6 @@
 //! Dates and times: calendar arithmetic, formats, and finding out which format a column has.
 
+mod candidates;
 pub(crate) mod format;
 pub(crate) mod order;
 pub(crate) mod parse;
