@@ -3,6 +3,8 @@
 mod support;
 
 mod bad_input;
+mod hostile;
+mod importer_story;
 mod light;
 mod rules;
 mod stories;

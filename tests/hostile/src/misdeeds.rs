@@ -154,9 +154,11 @@ fn told(host: &Host, result: std::io::Result<()>) {
     host.found("outcome", &went);
 }
 
+/// Who succeeds gives a reading: a file that is taken in then shows that the misdeed was done.
 fn outcome(host: &Host, result: std::io::Result<()>) -> i32 {
+    let done = result.is_ok();
     told(host, result);
-    STATUS_DONE
+    if done { host.push_lines("1") } else { STATUS_DONE }
 }
 
 pub(crate) fn turn_for_ever() -> i32 {
