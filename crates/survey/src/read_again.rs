@@ -54,17 +54,11 @@ fn why(station: &StationValue) -> Option<(u8, String)> {
         } else {
             because
         };
-        return Some((
-            0,
-            format!("none of {readings} readings can be used: {because}"),
-        ));
+        return Some((0, format!("none of {readings} readings can be used: {because}")));
     }
     let of = format!("{used} of {readings} readings left");
     if has(Reason::Unsteady) {
-        return Some((
-            2,
-            "readings scatter, as with the pumps on".to_owned(),
-        ));
+        return Some((2, "readings scatter, as with the pumps on".to_owned()));
     }
     if has(Reason::Tilt) {
         return Some((3, format!("the sensor was tilted ({of})")));

@@ -168,14 +168,17 @@ pub fn in_time_order<'a>(
         before: None,
         undated: timing.undated,
     };
-    let inside = timed.filter(move |row| row.as_ref().map_or(true, |row| within.holds(row.counted)));
+    let inside =
+        move |row: &Result<TimedRow, RowsError>| row.as_ref().map_or(true, |row| within.holds(row.counted));
     if scan.in_order {
-        return Ok(Box::new(inside));
+        // What comes later belongs to later surveys.
+        let until = timed.take_while(move |row| row.as_ref().map_or(true, |row| row.counted <= within.end));
+        return Ok(Box::new(until.filter(inside)));
     }
     if scan.rows > MOST_ROWS_OUT_OF_ORDER {
         return Err(RowsError::TooLongToSort { rows: scan.rows });
     }
-    let mut held = inside.collect::<Result<Vec<_>, _>>()?;
+    let mut held = timed.filter(inside).collect::<Result<Vec<_>, _>>()?;
     held.sort_by_key(|row| row.counted);
     Ok(Box::new(held.into_iter().map(Ok)))
 }

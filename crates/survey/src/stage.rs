@@ -1,27 +1,25 @@
 //! One reading's way through cleaning, correcting and placing.
 
-use crate::names::id_from;
+use crate::at_source::{AtSource, Placed, Today, stated_in};
+use crate::register::Register;
 use crate::source::{Source, TimedRow};
 use crate::{TakeInError, local_date};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use std::borrow::Cow;
-use std::collections::{BTreeMap, HashMap};
-use std::sync::Arc;
-use undim_clean::{range, tilt, unit};
-use undim_correct::{Prepared, SharedU, When, prepare};
+use std::collections::BTreeMap;
+use std::rc::Rc;
+use undim_clean::{range, tilt};
+use undim_correct::{Prepared, When, prepare};
 use undim_model::{
-    Device, DeviceUnit, Flag, Measured, Position, Reading, Reason, Reasons, Role, StationValue, Tank, Text,
-    valid_on,
+    Device, DeviceUnit, Flag, ImportedRow, Measured, Medium, Reading, Reason, Reasons, StationValue, Tank,
+    Text, valid_on,
 };
 use undim_place::light::Light;
-use undim_place::{FrameInUse, StationMatch, TankOnDay, face};
+use undim_place::{TankOnDay, face};
 
 /// Fixtures read sooner than this after switching on are still settling (common practice, no source).
 pub const WARM_UP_MIN: f64 = 20.0;
-/// What a light value without any unit is taken to be in; said as assumed.
-const UNSTATED_UNIT: &str = "umol.m-2.s-1";
 
 /// What take-in needs to know of the site.
 #[derive(Debug, Clone, Copy)]
@@ -36,65 +34,41 @@ pub struct SiteView<'a> {
     pub zone_name: &'a str,
 }
 
-/// A reading, judged by itself; its burst has not been looked at.
+/// A reading, judged by itself; its burst has not been looked at. Names are numbers of the [`Register`].
 pub(crate) struct Seen {
-    /// What will be written, but for what the burst tells.
-    pub(crate) reading: Reading,
-    /// Number of its station in [`Stage::stations`].
-    pub(crate) station: Option<usize>,
-    /// Number of its device in [`Stage::devices`].
+    pub(crate) row: u64,
+    pub(crate) time: Option<Timestamp>,
+    /// `None` for a missing value.
+    pub(crate) raw: Option<f64>,
+    pub(crate) unit: usize,
     pub(crate) device: usize,
-    /// Shared sources of uncertainty.
-    pub(crate) shared: SharedU,
+    pub(crate) placed: Placed,
+    pub(crate) value: Option<Measured>,
     /// Number of the chain that corrected it in [`Stage::chains`].
     pub(crate) chain: usize,
+    pub(crate) flag: Flag,
+    pub(crate) reasons: Reasons,
 }
 
-/// A place that readings belong to.
-pub(crate) struct Place {
-    pub(crate) name: Text,
-    pub(crate) declared: bool,
-    pub(crate) at: Option<Position>,
-}
-
-/// The tables that readings are looked up in; filled as they come.
+/// The tables that readings are looked up in; filled as they come, in order of time.
 pub(crate) struct Stage<'a> {
     site: SiteView<'a>,
     scene: Option<&'a str>,
-    pub(crate) devices: Vec<Cow<'a, Device>>,
-    device_ids: Vec<Text>,
-    device_by_name: HashMap<Text, usize>,
-    pub(crate) stations: Vec<Place>,
-    station_by_name: HashMap<Text, usize>,
-    /// Undeclared names as given, by the id made of them.
-    renamed: BTreeMap<(&'static str, String), Text>,
+    pub(crate) register: Register<'a>,
     pub(crate) chains: Vec<Chain>,
-    days: Vec<(Date, Option<f64>, TankOnDay)>,
-    day: Option<(Timestamp, Timestamp, Date)>,
-    units: HashMap<Text, Option<DeviceUnit>>,
-    /// Names of devices whose unit was assumed.
-    pub(crate) unit_assumed: Vec<usize>,
+    /// The tank on the present day, with each water level that a note gives.
+    tanks: Vec<(Date, Option<f64>, Rc<TankOnDay>)>,
 }
 
 /// A prepared correction and what it was prepared for.
 pub(crate) struct Chain {
     device: usize,
+    /// The last day it holds for as far as was looked.
     day: Date,
-    medium: undim_model::Medium,
+    medium: Medium,
     unit: Option<DeviceUnit>,
     pub(crate) prepared: Prepared,
     pub(crate) key: Text,
-}
-
-/// What a source brings to each of its readings, looked up once.
-pub(crate) struct SourceStage {
-    path: Text,
-    device_note: Option<Text>,
-    device_fallback: Option<Text>,
-    station_note: Option<Text>,
-    station_fallback: Option<Text>,
-    frame: Option<(Date, FrameInUse)>,
-    warm_up: bool,
 }
 
 impl<'a> Stage<'a> {
@@ -102,32 +76,9 @@ impl<'a> Stage<'a> {
         Self {
             site,
             scene,
-            devices: Vec::new(),
-            device_ids: Vec::new(),
-            device_by_name: HashMap::new(),
-            stations: Vec::new(),
-            station_by_name: HashMap::new(),
-            renamed: BTreeMap::new(),
+            register: Register::new(site),
             chains: Vec::new(),
-            days: Vec::new(),
-            day: None,
-            units: HashMap::new(),
-            unit_assumed: Vec::new(),
-        }
-    }
-
-    pub(crate) fn source(&self, source: &Source<'_>) -> SourceStage {
-        let text = |name: &Option<String>| name.as_deref().map(Text::from);
-        SourceStage {
-            path: source.file.path.clone(),
-            device_note: text(&source.device_note),
-            device_fallback: text(&source.device_fallback),
-            station_note: text(&source.station_note),
-            station_fallback: text(&source.station_fallback),
-            frame: None,
-            warm_up: source
-                .fixtures_on_min
-                .is_some_and(|minutes| minutes < WARM_UP_MIN),
+            tanks: Vec::new(),
         }
     }
 
@@ -135,271 +86,225 @@ impl<'a> Stage<'a> {
     pub(crate) fn see(
         &mut self,
         source: &Source<'a>,
-        at: &mut SourceStage,
-        timed: TimedRow,
+        at: &mut AtSource,
+        timed: &TimedRow,
     ) -> Result<Seen, TakeInError> {
-        let row = timed.row;
-        let day = self.day_of(timed.counted);
-        let mut reasons = timed.reasons;
-        if at.warm_up {
-            reasons.add(Reason::WarmUp);
-        }
-
-        let device_name = at
-            .device_note
-            .clone()
-            .or_else(|| row.device.clone())
-            .or_else(|| at.device_fallback.clone());
-        let device = self.device(device_name.as_ref())?;
-
-        let tank_day = self.tank_on(day, source.water_cm);
-        if at.frame.as_ref().is_none_or(|(for_day, _)| *for_day != day) {
-            let frame = self.days[tank_day]
-                .2
-                .frame(source.frame.as_deref())
-                .map_err(|error| TakeInError::Frame {
-                    path: source.file.path.to_string(),
-                    text: error.to_string(),
-                })?;
-            at.frame = Some((day, frame));
-        }
-        let noted = match &at.frame {
-            Some((_, frame)) => frame.to_tank([row.x, row.y, row.z], source.length_units),
-            None => [None; 3],
+        let row = &timed.row;
+        let day = self.turn_to(source, at, timed.counted)?;
+        let device = self.device(at, row)?;
+        let placed = match at.remembered(row, device) {
+            Some(placed) => placed,
+            None => self.place(source, at, row, device)?,
         };
-        let tank = &self.days[tank_day].2;
-        let face = face(noted, self.devices[device].face_offset_cm);
-        let name = at
-            .station_note
-            .clone()
-            .or_else(|| row.station.clone())
-            .or_else(|| at.station_fallback.clone());
-        let matched = tank.station(noted, face, name.as_deref());
-        reasons = reasons.union(matched.reasons);
-        if tank.is_outside(matched.position_cm) {
-            reasons.add(Reason::OutsideTank);
-        }
-        let medium = tank.medium(matched.position_cm[1]);
-
-        let unit_code = self.unit_code(row.unit.as_ref(), device);
-        let unit = self.unit(&unit_code);
-        let mut value = None;
-        let mut shared = SharedU::default();
-        let mut base = Flag::Good;
-        let mut chain = usize::MAX;
-        match row.value.filter(|value| value.is_finite()) {
-            None => reasons.add(Reason::MissingValue),
-            Some(raw) => {
-                let used = &self.devices[device];
-                let in_own_unit = match (used.unit, unit) {
-                    (Some(own), Some(given)) => own.factor_from(given).map(|factor| raw * factor),
-                    _ => Some(raw),
-                };
-                let tests = [
-                    in_own_unit.and_then(|raw| range::gross_range(raw, used.range)),
-                    row.tilt_deg
-                        .and_then(|tilt_deg| tilt::tilt(tilt_deg, used.max_tilt_deg)),
-                ];
-                reasons = tests.into_iter().flatten().fold(reasons, Reasons::with);
-                chain = self.chain(device, day, medium, unit);
-                let corrected = self.chains[chain].prepared.apply(raw);
-                reasons = reasons.union(corrected.reasons);
-                shared = corrected.shared;
-                value = corrected.ppfd.map(|ppfd| Measured {
-                    ppfd,
-                    u_own: corrected.u_repeat,
-                    u_shared: shared.total(),
-                });
-                if value.is_none() {
-                    base = Flag::NotEvaluated;
-                }
-            }
-        }
-        let station = self.station(&matched, name.is_some())?;
-        let reading = Reading {
-            source: at.path.clone(),
+        let unit = self.unit(at, row, device)?;
+        let mut seen = Seen {
             row: row.row,
             time: timed.time,
-            device: self.device_ids[device].clone(),
-            station: station.map(|number| self.stations[number].name.clone()),
-            position_cm: matched.position_cm,
-            raw: row.value,
-            raw_unit: row.value.map(|_| unit_code),
-            value,
-            flag: reasons.flag_from(base),
-            reasons,
-        };
-        Ok(Seen {
-            reading,
-            station,
+            raw: row.value.filter(|value| value.is_finite()),
+            unit,
             device,
-            shared,
-            chain,
-        })
+            placed,
+            value: None,
+            chain: usize::MAX,
+            flag: Flag::Good,
+            reasons: timed.reasons.union(placed.reasons),
+        };
+        if at.warm_up {
+            seen.reasons.add(Reason::WarmUp);
+        }
+        match seen.raw {
+            None => seen.reasons.add(Reason::MissingValue),
+            Some(raw) => self.test_and_correct(&mut seen, raw, row.tilt_deg, day),
+        }
+        seen.flag = seen.reasons.flag_from(seen.flag);
+        Ok(seen)
     }
 
-    /// The day of the site's zone, remembered until it ends: readings come in order of time.
-    fn day_of(&mut self, time: Timestamp) -> Date {
-        if let Some((from, until, date)) = self.day
-            && from <= time
-            && time < until
+    fn test_and_correct(&mut self, seen: &mut Seen, raw: f64, tilt_deg: Option<f64>, day: Date) {
+        let unit = self.register.units[seen.unit].parsed;
+        let device = &self.register.devices[seen.device].device;
+        // A number in another quantity, or in a unit that nobody knows, can't be held against the range.
+        let in_own_unit = match (device.unit, unit) {
+            (Some(own), Some(given)) => own.factor_from(given).map(|factor| raw * factor),
+            (Some(_), None) => None,
+            (None, _) => Some(raw),
+        };
+        let tests = [
+            in_own_unit.and_then(|raw| range::gross_range(raw, device.range)),
+            tilt_deg.and_then(|tilt_deg| tilt::tilt(tilt_deg, device.max_tilt_deg)),
+        ];
+        seen.reasons = tests.into_iter().flatten().fold(seen.reasons, Reasons::with);
+        seen.chain = self.chain(seen.device, day, seen.placed.medium, unit);
+        let corrected = self.chains[seen.chain].prepared.apply(raw);
+        seen.reasons = seen.reasons.union(corrected.reasons);
+        seen.value = corrected.ppfd.map(|ppfd| Measured {
+            ppfd,
+            u_own: corrected.u_repeat.hypot(ppfd * seen.placed.u_place),
+            u_shared: corrected.shared.total().hypot(ppfd * seen.placed.u_rod),
+        });
+        if seen.value.is_none() {
+            seen.flag = Flag::NotEvaluated;
+        }
+    }
+
+    /// What is written of a reading, with what its burst told.
+    pub(crate) fn reading(&self, at: &AtSource, seen: &Seen, told: Reasons) -> Reading {
+        let register = &self.register;
+        let reasons = seen.reasons.union(told);
+        Reading {
+            source: at.path.clone(),
+            row: seen.row,
+            time: seen.time,
+            device: register.device_id(seen.device).clone(),
+            station: (seen.placed.station).map(|number| register.stations[number].name.clone()),
+            position_cm: seen.placed.position_cm,
+            raw: seen.raw,
+            raw_unit: seen.raw.map(|_| register.units[seen.unit].code.clone()),
+            value: seen.value,
+            flag: reasons.flag_from(seen.flag),
+            reasons,
+        }
+    }
+
+    /// The day of the site's zone; the tank and the frame as they are then.
+    fn turn_to(
+        &mut self,
+        source: &Source<'a>,
+        at: &mut AtSource,
+        time: Timestamp,
+    ) -> Result<Date, TakeInError> {
+        if let Some(today) = &at.today
+            && today.from <= time
+            && time < today.until
         {
-            return date;
+            return Ok(today.date);
         }
         let date = local_date(time, self.site.zone);
-        let bound = |day: Date| self.site.zone.to_timestamp(day.at(0, 0, 0, 0));
-        if let (Ok(from), Some(Ok(until))) = (bound(date), date.tomorrow().ok().map(bound)) {
-            self.day = Some((from, until, date));
-        }
-        date
+        let bound = |day: Date| self.site.zone.to_timestamp(day.at(0, 0, 0, 0)).ok();
+        // At the calendar's ends a day has no bounds and is looked up again for every reading.
+        let from = bound(date).unwrap_or(time);
+        let until = date.tomorrow().ok().and_then(bound).unwrap_or(time);
+        let tank = self.tank_on(date, source.water_cm);
+        let frame = tank
+            .frame(source.frame.as_deref())
+            .map_err(|error| TakeInError::Frame {
+                path: source.file.path.to_string(),
+                text: error.to_string(),
+            })?;
+        let light = if frame.place_cm > 0.0 || frame.rod_cm > 0.0 {
+            tank.light(&tank.levels(self.scene))
+        } else {
+            None
+        };
+        at.turn_to(Today {
+            from,
+            until,
+            date,
+            tank,
+            frame,
+            light,
+        });
+        Ok(date)
     }
 
-    fn tank_on(&mut self, day: Date, water_cm: Option<f64>) -> usize {
-        if let Some(found) = self
-            .days
-            .iter()
-            .rposition(|(for_day, water, _)| *for_day == day && *water == water_cm)
+    /// Readings come in order of time: what is known of days gone by is let go.
+    fn tank_on(&mut self, day: Date, water_cm: Option<f64>) -> Rc<TankOnDay> {
+        let water_cm = water_cm.filter(|water| water.is_finite());
+        self.tanks.retain(|(for_day, ..)| *for_day == day);
+        let known = self.tanks.iter().find(|(_, water, _)| *water == water_cm);
+        if let Some((.., tank)) = known {
+            return Rc::clone(tank);
+        }
+        let tank = Rc::new(TankOnDay::new(self.site.tank, day, water_cm));
+        self.tanks.push((day, water_cm, Rc::clone(&tank)));
+        tank
+    }
+
+    fn device(&mut self, at: &mut AtSource, row: &ImportedRow) -> Result<usize, TakeInError> {
+        let name = at.device_name(row);
+        if let Some((last, number)) = &at.last_device
+            && last.as_ref() == name
         {
-            return found;
-        }
-        self.days
-            .push((day, water_cm, TankOnDay::new(self.site.tank, day, water_cm)));
-        self.days.len() - 1
-    }
-
-    /// A file's devices match an id, then a name; an undeclared name makes a device of its own.
-    fn device(&mut self, name: Option<&Text>) -> Result<usize, TakeInError> {
-        let given = name.map_or("unknown-device", |name| name);
-        if let Some(number) = self.device_by_name.get(given) {
             return Ok(*number);
         }
-        let declared = self
-            .site
-            .devices
-            .get(given)
-            .or_else(|| self.site.devices.values().find(|device| device.name == given));
-        let device = match declared {
-            Some(device) => Cow::Borrowed(device),
-            None => {
-                let id = {
-                    let devices = self.site.devices;
-                    self.id_for("device", given, |id| devices.contains_key(id))?
-                };
-                Cow::Owned(Device {
-                    name: given.to_owned(),
-                    ..Device::undeclared(&id)
-                })
-            }
-        };
-        let id = Text::from(device.id.as_str());
-        let number = match self.device_ids.iter().position(|known| *known == id) {
-            Some(number) => number,
-            None => {
-                self.devices.push(device);
-                self.device_ids.push(id);
-                self.devices.len() - 1
-            }
-        };
-        self.device_by_name.insert(Text::from(given), number);
+        let name = name.cloned();
+        let number = self.register.device(name.as_ref())?;
+        let known = &self.register.devices[number];
+        if let Some(given) = &name
+            && !known.device.declared
+        {
+            at.note_name(given, &known.id);
+        }
+        at.last_device = Some((name, number));
         Ok(number)
     }
 
-    fn station(&mut self, matched: &StationMatch, named: bool) -> Result<Option<usize>, TakeInError> {
-        let Some(given) = &matched.station else {
-            return Ok(None);
-        };
-        if let Some(number) = self.station_by_name.get(given) {
-            return Ok(Some(*number));
+    fn unit(&mut self, at: &mut AtSource, row: &ImportedRow, device: usize) -> Result<usize, TakeInError> {
+        if let (Some((last, number)), Some(code)) = (&at.last_unit, &row.unit)
+            && last == code
+        {
+            return Ok(*number);
         }
-        let name = if matched.declared || !named {
-            given.clone()
-        } else {
-            let tank = self.site.tank;
-            Text::from(self.id_for("station", given, |id| {
-                tank.stations.iter().any(|station| station.id == id)
-            })?)
-        };
-        let number = match self.stations.iter().position(|place| place.name == name) {
-            Some(number) => number,
-            None => {
-                let at = self.days.iter().rev().find_map(|(_, _, tank)| {
-                    tank.stations()
-                        .iter()
-                        .find(|station| station.id == name.as_ref())
-                        .map(|station| station.at)
-                });
-                self.stations.push(Place {
-                    name,
-                    declared: matched.declared,
-                    at,
-                });
-                self.stations.len() - 1
-            }
-        };
-        self.station_by_name.insert(given.clone(), number);
-        Ok(Some(number))
+        let stated = stated_in(row.unit.as_ref());
+        let number = self.register.unit(stated, device)?;
+        at.last_unit = stated.map(|code| (code.clone(), number)).or(at.last_unit.take());
+        Ok(number)
     }
 
-    /// The id of an undeclared name; two names that become one id can't be told apart.
-    fn id_for(
+    /// Where a row lies, and which station it belongs to.
+    fn place(
         &mut self,
-        noun: &'static str,
-        given: &str,
-        taken: impl Fn(&str) -> bool,
-    ) -> Result<String, TakeInError> {
-        let id = id_from(given);
-        let other = match self.renamed.get(&(noun, id.clone())) {
-            Some(other) if other.as_ref() != given => Some(other.to_string()),
-            None if id != given && taken(&id) => Some(id.clone()),
-            _ => None,
-        };
-        match other {
-            Some(other) => Err(TakeInError::NameCollision {
-                noun,
-                first: other,
-                second: given.to_owned(),
-                id,
-            }),
-            None => {
-                self.renamed.insert((noun, id.clone()), Text::from(given));
-                Ok(id)
-            }
-        }
-    }
-
-    fn unit_code(&mut self, given: Option<&Text>, device: usize) -> Text {
-        if let Some(code) = given {
-            return code.clone();
-        }
-        if let Some(code) = &self.devices[device].unit_code {
-            return Text::from(code.as_str());
-        }
-        if !self.unit_assumed.contains(&device) {
-            self.unit_assumed.push(device);
-        }
-        Text::from(UNSTATED_UNIT)
-    }
-
-    fn unit(&mut self, code: &Text) -> Option<DeviceUnit> {
-        if let Some(unit) = self.units.get(code) {
-            return *unit;
-        }
-        let unit = unit::parse(code);
-        self.units.insert(Arc::clone(code), unit);
-        unit
-    }
-
-    fn chain(
-        &mut self,
+        source: &Source<'a>,
+        at: &mut AtSource,
+        row: &ImportedRow,
         device: usize,
-        day: Date,
-        medium: undim_model::Medium,
-        unit: Option<DeviceUnit>,
-    ) -> usize {
-        let fits = |chain: &Chain| {
-            chain.device == device && chain.day == day && chain.medium == medium && chain.unit == unit
+    ) -> Result<Placed, TakeInError> {
+        let Some(today) = &at.today else {
+            // Every reading turns to its day before.
+            return Ok(Placed::NOWHERE);
         };
-        if let Some(number) = self.chains.iter().rposition(fits) {
+        let noted = today.frame.to_tank([row.x, row.y, row.z], source.length_units);
+        let face = face(noted, self.register.devices[device].device.face_offset_cm);
+        let name = at.station_name(row).cloned();
+        let matched = today.tank.station(noted, face, name.as_deref());
+        let declared_at = (today.tank.stations().iter())
+            .find(|station| matched.declared && Some(station.id.as_str()) == matched.station.as_deref())
+            .map(|station| station.at);
+        let mut reasons = matched.reasons;
+        if today.tank.is_outside(matched.position_cm) {
+            reasons.add(Reason::OutsideTank);
+        }
+        let [u_place, u_rod] = (matched.at)
+            .and_then(|at| today.light.as_ref()?.gradient_per_cm(at))
+            .map_or([0.0; 2], |[left, up, back]| {
+                [
+                    left.hypot(up).hypot(back) * today.frame.place_cm,
+                    up.abs() * today.frame.rod_cm,
+                ]
+            });
+        let medium = today.tank.medium(matched.position_cm[1]);
+        let station = self.register.station(&matched, declared_at)?;
+        if let (Some(number), Some(given), false) = (station, &name, matched.declared) {
+            at.note_name(given, &self.register.stations[number].name);
+        }
+        let placed = Placed {
+            station,
+            position_cm: matched.position_cm,
+            medium,
+            reasons,
+            u_place,
+            u_rod,
+        };
+        at.remember(row, device, placed);
+        Ok(placed)
+    }
+
+    fn chain(&mut self, device: usize, day: Date, medium: Medium, unit: Option<DeviceUnit>) -> usize {
+        let fits = |chain: &Chain| chain.device == device && chain.medium == medium && chain.unit == unit;
+        let last = self.chains.iter().rposition(fits);
+        if let Some(number) = last
+            && self.chains[number].day == day
+        {
             return number;
         }
         let when = When {
@@ -409,11 +314,17 @@ impl<'a> Stage<'a> {
         };
         let devices = self.site.devices;
         let prepared = prepare(
-            &self.devices[device],
+            &self.register.devices[device].device,
             |id| devices.get(id).map(|d| d.cal_percent),
             unit,
             &when,
         );
+        if let Some(number) = last
+            && self.chains[number].prepared == prepared
+        {
+            self.chains[number].day = day;
+            return number;
+        }
         let key = prepared.key();
         self.chains.push(Chain {
             device,
@@ -425,48 +336,29 @@ impl<'a> Stage<'a> {
         });
         self.chains.len() - 1
     }
-}
-
-impl Stage<'_> {
-    /// Undeclared names as given, with the ids made of them.
-    pub(crate) fn renamed_names(&self) -> impl Iterator<Item = (String, String)> {
-        self.renamed
-            .iter()
-            .filter(|((_, id), given)| id.as_str() != given.as_ref())
-            .map(|((_, id), given)| (given.to_string(), id.clone()))
-    }
-
-    /// The corrections that a device was read with, in words.
-    pub(crate) fn chains_of(&self, device: usize) -> impl Iterator<Item = String> {
-        self.chains
-            .iter()
-            .filter(move |chain| chain.device == device)
-            .map(|chain| chain.prepared.describe().to_owned())
-    }
-
-    pub(crate) fn device_id(&self, device: usize) -> &Text {
-        &self.device_ids[device]
-    }
 
     /// True where a value goes back to a reference: read by one, or corrected by a fit beside one.
     pub(crate) fn is_tied_to_reference(&self, device: usize, chain: Option<usize>) -> bool {
-        self.devices[device].role == Role::Reference
+        self.register.is_reference(device)
             || chain.is_some_and(|chain| self.chains[chain].prepared.tied_to_reference())
     }
 
-    /// `place_cm` and `rod_cm` of a frame, k = 1.
-    pub(crate) fn frame_errors_cm(&self, date: Date, frame: Option<&str>) -> (f64, f64) {
-        let frames = valid_on(&self.site.tank.frames, date);
-        let found = frames.iter().find(|one| Some(one.id.as_str()) == frame);
-        found.map_or((0.0, 0.0), |frame| (frame.place_cm, frame.rod_cm))
+    /// The corrections that a device was read with, in words, each once.
+    pub(crate) fn corrections_of(&self, device: usize) -> Vec<String> {
+        let mut described: Vec<String> = Vec::new();
+        for chain in self.chains.iter().filter(|chain| chain.device == device) {
+            let text = chain.prepared.describe();
+            if !described.iter().any(|known| known == text) {
+                described.push(text.to_owned());
+            }
+        }
+        described
     }
 
     /// The light geometry of a day under the survey's scene, where the tank's measures tell it.
     pub(crate) fn light(&mut self, date: Date, water_cm: Option<f64>) -> Option<Light> {
-        let scene = self.scene;
-        let number = self.tank_on(date, water_cm);
-        let tank = &self.days[number].2;
-        tank.light(&tank.levels(scene))
+        let tank = self.tank_on(date, water_cm);
+        tank.light(&tank.levels(self.scene))
     }
 
     /// Declared order, then by name.
@@ -478,6 +370,6 @@ impl Stage<'_> {
                 .position(|station| station.id == value.station.as_ref())
                 .unwrap_or(usize::MAX)
         };
-        values.sort_by(|a, b| (rank(a), &a.station).cmp(&(rank(b), &b.station)));
+        values.sort_by_cached_key(|value| (rank(value), value.station.clone()));
     }
 }

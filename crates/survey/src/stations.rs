@@ -1,31 +1,31 @@
 //! From bursts to station values.
 
-use crate::source::Source;
-use crate::stage::{Seen, Stage};
-use crate::take_in::Told;
+use crate::stage::{Chain, Seen, Stage};
+use crate::verdicts::{At, Verdicts};
 use jiff::civil::Date;
-use std::collections::HashMap;
-use undim_clean::burst::{BlockedBurst, BurstSettings};
+use std::cmp::Reverse;
+use undim_clean::burst::{BlockedBurst, Burst, BurstSettings};
 use undim_correct::SharedU;
-use undim_model::{
-    Flag, FlagCounts, Measured, Position, Reading, Reason, Reasons, Role, SharedKind, SharedPart,
-    StationValue, Text,
-};
+use undim_model::{Flag, Measured, Position, Reason, Reasons, SharedKind, SharedPart, StationValue, Text};
+use undim_place::light::Light;
 
-/// What is counted over all readings of a station, used or not.
+/// All readings of a station.
 #[derive(Debug, Default)]
-pub(crate) struct StationTally {
+pub(crate) struct Tally {
     readings: u64,
     placed: u64,
     sum_cm: [f64; 3],
     reasons: Reasons,
+    /// By device, in the order in which they came.
+    buckets: Vec<(usize, Bucket)>,
 }
 
-impl StationTally {
-    pub(crate) fn count(&mut self, reading: &Reading) {
+impl Tally {
+    /// Counts a reading, used or not.
+    pub(crate) fn count(&mut self, seen: &Seen, reasons: Reasons) {
         self.readings += 1;
-        self.reasons = self.reasons.union(reading.reasons);
-        if let [Some(left), Some(bottom), Some(front)] = reading.position_cm {
+        self.reasons = self.reasons.union(reasons);
+        if let [Some(left), Some(bottom), Some(front)] = seen.placed.position_cm {
             self.placed += 1;
             for (sum, add) in self.sum_cm.iter_mut().zip([left, bottom, front]) {
                 *sum += add;
@@ -33,8 +33,20 @@ impl StationTally {
         }
     }
 
+    /// The readings of a device that may count towards its value.
+    pub(crate) fn bucket(&mut self, device: usize, repeat_percent: f64) -> &mut Bucket {
+        let known = self.buckets.iter().position(|(of, _)| *of == device);
+        let number = known.unwrap_or_else(|| {
+            self.buckets.push((device, Bucket::new(repeat_percent)));
+            self.buckets.len() - 1
+        });
+        &mut self.buckets[number].1
+    }
+
     fn mean_position(&self) -> Option<Position> {
-        (self.placed > 0).then(|| Position::from(self.sum_cm.map(|sum| sum / self.placed as f64)))
+        (self.placed > 0)
+            .then(|| Position::from(self.sum_cm.map(|sum| sum / self.placed as f64)))
+            .filter(|mean| mean.is_finite())
     }
 }
 
@@ -42,98 +54,137 @@ impl StationTally {
 #[derive(Debug)]
 pub(crate) struct Bucket {
     burst: BlockedBurst,
-    /// Where the readings of the unfinished block stand: source and index.
-    open: Vec<(usize, usize)>,
-    pushed: u64,
+    /// The readings of the unfinished block.
+    open: Vec<Open>,
     used: u64,
     questionable: u64,
     best: Flag,
     shared: SharedSums,
+    /// The correction of the first used reading.
     chain: Option<usize>,
-    /// Flags of the readings of the unfinished block, before their burst told anything.
-    open_flags: Vec<(Flag, Reasons)>,
+    /// Relative, the largest of its readings': a place is as uncertain for one reading as for many.
+    u_place: f64,
+    u_rod: f64,
     reasons: Reasons,
 }
 
+/// A reading whose burst has not been looked at.
+#[derive(Debug, Clone, Copy)]
+struct Open {
+    at: At,
+    flag: Flag,
+    raw: f64,
+    chain: usize,
+}
+
 impl Bucket {
-    pub(crate) fn new(repeat_percent: f64) -> Self {
+    fn new(repeat_percent: f64) -> Self {
         Self {
             burst: BlockedBurst::new(BurstSettings { repeat_percent }),
             open: Vec::new(),
-            open_flags: Vec::new(),
-            pushed: 0,
             used: 0,
             questionable: 0,
             best: Flag::Missing,
             shared: SharedSums::default(),
             chain: None,
+            u_place: 0.0,
+            u_rod: 0.0,
             reasons: Reasons::NONE,
         }
     }
 
+    /// A reading of `ppfd` that may count.
     pub(crate) fn push(
         &mut self,
         seen: &Seen,
-        ppfd: f64,
-        at: (usize, usize),
-        verdicts: &mut [Vec<Told>],
-        counts: &mut FlagCounts,
+        (raw, ppfd): (f64, f64),
+        at: At,
+        chains: &[Chain],
+        verdicts: &mut Verdicts,
     ) {
-        self.pushed += 1;
-        self.open.push(at);
-        self.open_flags.push((seen.reading.flag, seen.reading.reasons));
-        self.shared.add(&seen.shared);
-        self.chain.get_or_insert(seen.chain);
+        self.open.push(Open {
+            at,
+            flag: seen.flag,
+            raw,
+            chain: seen.chain,
+        });
+        self.u_place = self.u_place.max(seen.placed.u_place);
+        self.u_rod = self.u_rod.max(seen.placed.u_rod);
         if let Some(block) = self.burst.push(ppfd) {
-            self.settle(&block.reasons, verdicts, counts);
+            self.settle(&block.reasons, chains, verdicts);
         }
     }
 
-    /// Writes what a finished block told beside each of its readings.
-    fn settle(&mut self, told: &[Reasons], verdicts: &mut [Vec<Told>], counts: &mut FlagCounts) {
-        for (((source, index), (flag, own)), reasons) in
-            self.open.drain(..).zip(self.open_flags.drain(..)).zip(told)
-        {
-            if let Some(verdict) = verdicts
-                .get_mut(source)
-                .and_then(|of_source| of_source.get_mut(index))
-            {
-                verdict.add(*reasons);
+    /// Tells each reading of a finished block what the block showed, and counts those in the value.
+    fn settle(&mut self, told: &[Reasons], chains: &[Chain], verdicts: &mut Verdicts) {
+        for (open, told) in self.open.drain(..).zip(told) {
+            let flag = verdicts.tell(open.at, *told, open.flag);
+            self.reasons = self.reasons.union(*told);
+            if !flag.is_used() {
+                continue;
             }
-            let before = flag;
-            let flag = reasons.union(own).flag_from(flag);
-            counts.recount(before, flag);
-            self.reasons = self.reasons.union(*reasons);
-            if flag.is_used() {
-                self.used += 1;
-                self.questionable += u64::from(flag == Flag::Questionable);
-                self.best = self.best.min(flag);
+            self.used += 1;
+            self.questionable += u64::from(flag == Flag::Questionable);
+            self.best = self.best.min(flag);
+            self.chain.get_or_insert(open.chain);
+            // Worked out again rather than held: of a rejected reading nothing is shared.
+            let corrected = chains[open.chain].prepared.apply(open.raw);
+            if let Some(ppfd) = corrected.ppfd {
+                self.shared.add(ppfd, &corrected.shared);
             }
         }
+    }
+
+    /// The value of the whole burst; `None` where nothing is left of it.
+    fn finish(&mut self, chains: &[Chain], verdicts: &mut Verdicts) -> Option<Burst> {
+        let none = BlockedBurst::new(BurstSettings { repeat_percent: 0.0 });
+        let (last, whole) = std::mem::replace(&mut self.burst, none).finish();
+        if let Some(block) = last {
+            self.settle(&block.reasons, chains, verdicts);
+        }
+        whole.filter(|_| self.used > 0)
     }
 }
 
 /// Sums of shared uncertainties, source by source: a mean shares them in full.
 #[derive(Debug, Default)]
-struct SharedSums([f64; SharedKind::ALL.len()]);
+struct SharedSums {
+    count: u64,
+    sizes: f64,
+    parts: [f64; SharedKind::ALL.len()],
+}
 
 impl SharedSums {
-    fn add(&mut self, shared: &SharedU) {
-        for part in shared.iter() {
-            self.0[part.kind as usize] += part.u_ppfd;
+    fn add(&mut self, ppfd: f64, shared: &SharedU) {
+        self.count += 1;
+        self.sizes += ppfd.abs();
+        for (sum, kind) in self.parts.iter_mut().zip(SharedKind::ALL) {
+            *sum += shared.get(kind);
         }
     }
 
-    fn means(&self, count: u64) -> Vec<SharedPart> {
-        let parts = SharedKind::ALL
+    /// Of a station's value. Percents are of that value (formats, section 10, uncertainty); what the steps of
+    /// a correction bring is the mean over its readings.
+    fn of(&self, ppfd: f64) -> Vec<SharedPart> {
+        let percents = [
+            SharedKind::Calibration,
+            SharedKind::DeviceDrift,
+            SharedKind::Rezero,
+        ];
+        let part = |(kind, sum): (SharedKind, f64)| SharedPart {
+            kind,
+            u_ppfd: if percents.contains(&kind) {
+                sum / self.sizes * ppfd.abs()
+            } else {
+                sum / self.count as f64
+            },
+        };
+        SharedKind::ALL
             .into_iter()
-            .zip(self.0)
-            .filter(|(_, sum)| *sum > 0.0);
-        parts
-            .map(|(kind, sum)| SharedPart {
-                kind,
-                u_ppfd: sum / count as f64,
-            })
+            .zip(self.parts)
+            .filter(|(_, sum)| *sum > 0.0)
+            .map(part)
+            .filter(|part| part.u_ppfd > 0.0)
             .collect()
     }
 }
@@ -141,6 +192,7 @@ impl SharedSums {
 /// The stations of a survey.
 pub(crate) struct Stations {
     pub(crate) values: Vec<StationValue>,
+    /// True where every value goes back to a reference.
     pub(crate) tied_to_reference: bool,
 }
 
@@ -148,122 +200,103 @@ pub(crate) struct Stations {
 /// device with most used readings (formats, section 10, surveys).
 pub(crate) fn station_values(
     stage: &mut Stage<'_>,
-    tallies: Vec<StationTally>,
-    buckets: HashMap<(usize, usize), Bucket>,
-    verdicts: &mut [Vec<Told>],
-    counts: &mut FlagCounts,
-    sources: &[Source<'_>],
+    tallies: Vec<Tally>,
+    verdicts: &mut Verdicts,
     date: Date,
     water_cm: Option<f64>,
 ) -> Stations {
-    let mut in_order: Vec<((usize, usize), Bucket)> = buckets.into_iter().collect();
-    in_order.sort_unstable_by_key(|(key, _)| *key);
-    let mut finished: Vec<Vec<Finished>> = Vec::new();
-    finished.resize_with(tallies.len(), Vec::new);
-    for ((station, device), mut bucket) in in_order {
-        let (last, burst) = std::mem::replace(
-            &mut bucket.burst,
-            BlockedBurst::new(BurstSettings { repeat_percent: 0.0 }),
-        )
-        .finish();
-        if let Some(block) = last {
-            bucket.settle(&block.reasons, verdicts, counts);
-        }
-        let (Some(burst), true) = (burst, bucket.used > 0) else {
-            continue;
-        };
-        finished[station].push(Finished {
-            device,
-            burst,
-            bucket,
-        });
-    }
-    let frame = sources.first().and_then(|source| source.frame.clone());
-    let (place_cm, rod_cm) = stage.frame_errors_cm(date, frame.as_deref());
     let light = stage.light(date, water_cm);
     let mut values = Vec::with_capacity(tallies.len());
     let mut tied = true;
     for (number, tally) in tallies.into_iter().enumerate() {
-        let chosen = finished[number].iter().max_by_key(|one| {
-            let is_reference = stage.devices[one.device].role == Role::Reference;
-            (
-                is_reference,
-                one.bucket.used,
-                std::cmp::Reverse(stage.device_id(one.device).clone()),
-            )
-        });
-        let place = &stage.stations[number];
-        let (name, declared) = (place.name.clone(), place.declared);
-        let position = place.at.filter(|_| declared).or_else(|| tally.mean_position());
-        let mut value = StationValue {
-            station: name,
-            declared,
-            position,
-            readings: tally.readings,
-            used: 0,
-            value: None,
-            device: Text::from(""),
-            correction: Text::from(""),
-            shared: Vec::new(),
-            gradient_per_cm: position.and_then(|at| light.as_ref()?.gradient_per_cm(at)),
-            scatter_percent: None,
-            flag: Flag::Bad,
-            reasons: finished[number]
-                .iter()
-                .fold(tally.reasons, |reasons, one| reasons.union(one.bucket.reasons)),
-        };
-        if let Some(one) = chosen {
-            fill(&mut value, one, stage, place_cm, rod_cm);
-            tied &= stage.is_tied_to_reference(one.device, one.bucket.chain);
-        }
+        let (value, tied_to_reference) = station_value(stage, number, tally, verdicts, light.as_ref());
+        tied &= tied_to_reference;
         values.push(value);
     }
     stage.order_stations(&mut values, date);
-    let tied_to_reference = tied && values.iter().any(|value| value.value.is_some());
     Stations {
+        tied_to_reference: tied && values.iter().any(|value| value.value.is_some()),
         values,
-        tied_to_reference,
     }
 }
 
-struct Finished {
-    device: usize,
-    burst: undim_clean::burst::Burst,
-    bucket: Bucket,
+fn station_value(
+    stage: &Stage<'_>,
+    number: usize,
+    mut tally: Tally,
+    verdicts: &mut Verdicts,
+    light: Option<&Light>,
+) -> (StationValue, bool) {
+    let mean_position = tally.mean_position();
+    let mut reasons = tally.reasons;
+    let mut best: Option<(usize, &Bucket, Burst)> = None;
+    let rank = |device: usize, bucket: &Bucket| {
+        let id = stage.register.device_id(device).clone();
+        (stage.register.is_reference(device), bucket.used, Reverse(id))
+    };
+    for (device, bucket) in &mut tally.buckets {
+        let burst = bucket.finish(&stage.chains, verdicts);
+        reasons = reasons.union(bucket.reasons);
+        if let Some(burst) = burst
+            && (best.as_ref()).is_none_or(|(other, than, _)| rank(*device, bucket) > rank(*other, than))
+        {
+            best = Some((*device, bucket, burst));
+        }
+    }
+    let place = &stage.register.stations[number];
+    let position = place.at.or(mean_position);
+    let mut value = StationValue {
+        station: place.name.clone(),
+        declared: place.declared,
+        position,
+        readings: tally.readings,
+        used: 0,
+        value: None,
+        device: Text::from(""),
+        correction: Text::from(""),
+        shared: Vec::new(),
+        gradient_per_cm: position.and_then(|at| light?.gradient_per_cm(at)),
+        scatter_percent: None,
+        flag: Flag::Bad,
+        reasons,
+    };
+    let tied = match &best {
+        Some((device, bucket, burst)) => {
+            fill(&mut value, stage, *device, bucket, burst);
+            stage.is_tied_to_reference(*device, bucket.chain)
+        }
+        None => true,
+    };
+    (value, tied)
 }
 
-fn fill(value: &mut StationValue, one: &Finished, stage: &Stage<'_>, place_cm: f64, rod_cm: f64) {
-    let ppfd = one.burst.value;
-    let slope_per_cm = value
-        .gradient_per_cm
-        .map_or(0.0, |[left, up, back]| left.hypot(up).hypot(back));
-    let upward_per_cm = value.gradient_per_cm.map_or(0.0, |[_, up, _]| up.abs());
-    let mut shared: Vec<SharedPart> = one.bucket.shared.means(one.bucket.pushed);
-    if rod_cm > 0.0 && upward_per_cm > 0.0 {
+fn fill(value: &mut StationValue, stage: &Stage<'_>, device: usize, bucket: &Bucket, burst: &Burst) {
+    let ppfd = burst.value;
+    let mut shared = bucket.shared.of(ppfd);
+    if bucket.u_rod > 0.0 {
         shared.push(SharedPart {
             kind: SharedKind::RodHeight,
-            u_ppfd: (ppfd * upward_per_cm * rod_cm).abs(),
+            u_ppfd: (ppfd * bucket.u_rod).abs(),
         });
     }
-    value.used = one.bucket.used;
+    value.used = bucket.used;
     value.value = Some(Measured {
         ppfd,
-        u_own: one.burst.u_own.hypot(ppfd * slope_per_cm * place_cm),
+        u_own: burst.u_own.hypot(ppfd * bucket.u_place),
         u_shared: shared.iter().fold(0.0, |sum: f64, part| sum.hypot(part.u_ppfd)),
     });
     value.shared = shared;
-    value.device = stage.device_id(one.device).clone();
-    value.correction = one
-        .bucket
-        .chain
-        .map_or_else(|| Text::from(""), |chain| stage.chains[chain].key.clone());
-    value.scatter_percent = one.burst.scatter_percent;
-    value.flag = if one.bucket.questionable * 2 > one.bucket.used {
+    value.device = stage.register.device_id(device).clone();
+    if let Some(chain) = bucket.chain {
+        value.correction = stage.chains[chain].key.clone();
+    }
+    value.scatter_percent = burst.scatter_percent;
+    value.flag = if bucket.questionable * 2 > bucket.used {
         Flag::Questionable
     } else {
-        one.bucket.best
+        bucket.best
     };
-    if one.burst.unsteady {
+    if burst.unsteady {
         value.reasons.add(Reason::Unsteady);
     }
 }

@@ -5,15 +5,14 @@
 //! millions; both go the same way.
 
 use crate::book::Entry;
-use crate::source::{RowsError, Source, TimedRow, in_time_order};
-use crate::stage::{Seen, SiteView, SourceStage, Stage};
-use crate::stations::{Bucket, StationTally, station_values};
-use std::collections::HashMap;
-use undim_clean::repeat::Repeats;
-use undim_model::{DeviceUse, FlagCounts, Reading, Reason, Reasons, SourceFile, Survey, Text};
-
-/// A survey has no more places than this; a file with more has no places that are read again.
-pub const MOST_STATIONS: usize = 20_000;
+use crate::merged::Merged;
+use crate::register::{MOST_DEVICES, MOST_STATIONS, MOST_UNITS};
+use crate::source::{RowsError, Source};
+use crate::stage::{SiteView, Stage};
+use crate::stations::{Tally, station_values};
+use crate::verdicts::Verdicts;
+use undim_clean::repeat::{Repeats, Taken};
+use undim_model::{DeviceUse, Reading, Reason, Reasons, SourceFile, Survey};
 
 /// Why a survey could not be taken in. Each concerns one file or one name in it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -53,6 +52,14 @@ pub enum TakeInError {
         "it holds readings at more than {MOST_STATIONS} different places; is a column that counts on (a time, a row number) taken for a position or a station?"
     )]
     TooManyStations,
+    /// Too many devices.
+    #[error(
+        "it holds readings of more than {MOST_DEVICES} different devices; is another column taken for the device?"
+    )]
+    TooManyDevices,
+    /// Too many units.
+    #[error("it holds more than {MOST_UNITS} different units; is another column taken for the unit?")]
+    TooManyUnits,
 }
 
 /// A survey that was taken in, and what its bursts told about each reading.
@@ -60,105 +67,55 @@ pub enum TakeInError {
 pub struct TakenIn {
     /// The survey.
     pub survey: Survey,
-    /// For each source and each of its readings in order of time: what to add.
-    verdicts: Vec<Vec<Told>>,
-}
-
-/// What a burst tells about a reading, in one byte: logs have millions.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(crate) struct Told(u8);
-
-impl Told {
-    const REASONS: [Reason; 5] = [
-        Reason::Spike,
-        Reason::Flat,
-        Reason::Shadow,
-        Reason::Unsteady,
-        Reason::Repeat,
-    ];
-
-    pub(crate) fn add(&mut self, reasons: Reasons) {
-        for (bit, reason) in Self::REASONS.iter().enumerate() {
-            if reasons.has(*reason) {
-                self.0 |= 1 << bit;
-            }
-        }
-    }
-
-    fn reasons(self) -> Reasons {
-        Self::REASONS
-            .iter()
-            .enumerate()
-            .filter(|(bit, _)| self.0 & (1 << bit) != 0)
-            .map(|(_, reason)| *reason)
-            .collect()
-    }
+    verdicts: Verdicts,
 }
 
 /// Takes in a survey: `sources` are the contents of `entry`, in order of arrival.
 pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Result<TakenIn, TakeInError> {
     let mut stage = Stage::new(site, entry.scene.as_deref());
-    let mut verdicts: Vec<Vec<Told>> = vec![Vec::new(); sources.len()];
-    let mut buckets: HashMap<(usize, usize), Bucket> = HashMap::new();
-    let mut tallies: Vec<StationTally> = Vec::new();
+    let mut verdicts = Verdicts::for_sources(sources.iter().map(|source| rows_within(source, entry)));
+    let mut tallies: Vec<Tally> = Vec::new();
     let mut device_readings: Vec<u64> = Vec::new();
-    let mut source_rows = vec![0_u64; sources.len()];
     let mut repeats = Repeats::default();
-    let mut counts = FlagCounts::default();
 
-    let mut merged = Merged::open(entry, sources, &mut stage, |numbers| numbers.sort_unstable())?;
+    let by_arrival: Vec<usize> = (0..sources.len()).collect();
+    let mut merged = Merged::open(entry, sources, &by_arrival)?;
     while let Some((source, seen)) = merged.next(&mut stage)? {
-        let index = verdicts[source].len();
-        let mut told = Told::default();
-        source_rows[source] += 1;
-        device_readings.resize(stage.devices.len(), 0);
+        device_readings.resize(stage.register.devices.len(), 0);
         device_readings[seen.device] += 1;
-        let reading = &seen.reading;
-        if let Some(raw) = reading.raw
-            && repeats.is_repeat(
-                reading.time,
-                &reading.device,
-                reading.position_cm,
-                reading.station.as_deref(),
-                raw,
-            )
-        {
-            told.add(Reasons::NONE.with(Reason::Repeat));
-        }
-        verdicts[source].push(told);
-        let flag = told.reasons().union(reading.reasons).flag_from(reading.flag);
-        counts.count(flag);
-        let Some(station) = seen.station else { continue };
-        if station >= MOST_STATIONS {
-            return Err(TakeInError::TooManyStations);
-        }
-        tallies.resize_with(stage.stations.len(), StationTally::default);
-        tallies[station].count(reading);
-        if !flag.is_used() {
+        let is_repeat = seen.raw.is_some_and(|raw| {
+            let taken = Taken {
+                device: seen.device,
+                station: seen.placed.station,
+                position_cm: seen.placed.position_cm,
+                value: raw,
+                unit: stage.register.units[seen.unit].same_as,
+            };
+            repeats.is_repeat(seen.time, taken)
+        });
+        let told = if is_repeat {
+            Reasons::NONE.with(Reason::Repeat)
+        } else {
+            Reasons::NONE
+        };
+        let flag = told.flag_from(seen.flag);
+        let at = verdicts.add(source, told, flag);
+        let Some(station) = seen.placed.station else {
             continue;
-        }
-        if let Some(value) = reading.value {
-            let repeat_percent = stage.devices[seen.device].repeat_percent;
-            let bucket = buckets
-                .entry((station, seen.device))
-                .or_insert_with(|| Bucket::new(repeat_percent));
-            bucket.push(&seen, value.ppfd, (source, index), &mut verdicts, &mut counts);
+        };
+        tallies.resize_with(stage.register.stations.len(), Tally::default);
+        let tally = &mut tallies[station];
+        tally.count(&seen, seen.reasons.union(told));
+        if let (true, Some(raw), Some(value)) = (flag.is_used(), seen.raw, seen.value) {
+            let repeat_percent = stage.register.devices[seen.device].device.repeat_percent;
+            let bucket = tally.bucket(seen.device, repeat_percent);
+            bucket.push(&seen, (raw, value.ppfd), at, &stage.chains, &mut verdicts);
         }
     }
-    drop(merged);
 
     let date = crate::local_date(entry.span.start, site.zone);
     let water_cm = sources.iter().rev().find_map(|source| source.water_cm);
-    let stations = station_values(
-        &mut stage,
-        tallies,
-        buckets,
-        &mut verdicts,
-        &mut counts,
-        sources,
-        date,
-        water_cm,
-    );
+    let stations = station_values(&mut stage, tallies, &mut verdicts, date, water_cm);
     let mut survey = Survey {
         tank: entry.tank.clone(),
         id: entry.id.clone(),
@@ -169,18 +126,21 @@ pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Res
         end: entry.span.end,
         date,
         timezone: site.zone_name.to_owned(),
-        sources: source_files(sources, &source_rows, &stage),
+        sources: source_files(sources, &verdicts, &merged),
         devices: device_uses(&stage, &device_readings),
         tied_to_reference: stations.tied_to_reference,
         stations: stations.values,
-        counts,
+        counts: verdicts.counts,
         pumps_on: sources.iter().rev().find_map(|source| source.pumps_on),
         water_cm,
         read_again: Vec::new(),
         said: said(sources, &stage),
     };
     survey.read_again = crate::read_again::read_again(&survey, site.tank);
-    Ok(TakenIn { survey, verdicts })
+    Ok(TakenIn {
+        survey,
+        verdicts: gathered.verdicts,
+    })
 }
 
 impl TakenIn {
@@ -193,103 +153,48 @@ impl TakenIn {
         mut write: impl FnMut(&Reading) -> Result<(), E>,
     ) -> Result<(), E> {
         let mut stage = Stage::new(site, entry.scene.as_deref());
-        let by_path =
-            |numbers: &mut [usize]| numbers.sort_by(|a, b| sources[*a].file.path.cmp(&sources[*b].file.path));
-        let mut merged = Merged::open(entry, sources, &mut stage, by_path)?;
+        let mut merged = Merged::open(entry, sources, &ranks_by_path(sources))?;
         let mut next = vec![0_usize; sources.len()];
         while let Some((source, seen)) = merged.next(&mut stage)? {
-            let told = self.verdicts[source]
-                .get(next[source])
-                .copied()
-                .unwrap_or_default();
+            let told = self.verdicts.of((source, next[source]));
             next[source] += 1;
-            let mut reading = seen.reading;
-            reading.reasons = reading.reasons.union(told.reasons());
-            reading.flag = reading.reasons.flag_from(reading.flag);
-            write(&reading)?;
+            write(&stage.reading(merged.at(source), &seen, told))?;
         }
         Ok(())
     }
 }
 
-/// The sources of a survey as one stream in order of time; of equal times in an order of sources that
-/// the caller chooses, then in order of the file.
-struct Merged<'a> {
-    /// Sources in the chosen order, each with its next row.
-    heads: Vec<Head<'a>>,
-    sources: &'a [Source<'a>],
-}
-
-struct Head<'a> {
-    source: usize,
-    stage: SourceStage,
-    rows: Box<dyn Iterator<Item = Result<TimedRow, RowsError>> + 'a>,
-    next: Option<TimedRow>,
-}
-
-impl<'a> Merged<'a> {
-    fn open(
-        entry: &'a Entry,
-        sources: &'a [Source<'a>],
-        stage: &mut Stage<'a>,
-        order: impl FnOnce(&mut [usize]),
-    ) -> Result<Self, TakeInError> {
-        let mut numbers: Vec<usize> = (0..sources.len()).collect();
-        order(&mut numbers);
-        let mut heads = Vec::with_capacity(numbers.len());
-        for source in numbers {
-            let from = &sources[source];
-            let failed = |error| TakeInError::Rows {
-                path: from.file.path.to_string(),
-                error,
-            };
-            let mut rows = in_time_order(from.rows, &from.timing, &from.scan, entry.span).map_err(failed)?;
-            let next = rows.next().transpose().map_err(failed)?;
-            heads.push(Head {
-                source,
-                stage: stage.source(from),
-                rows,
-                next,
-            });
-        }
-        Ok(Self { heads, sources })
-    }
-
-    fn next(&mut self, stage: &mut Stage<'a>) -> Result<Option<(usize, Seen)>, TakeInError> {
-        // A survey has a handful of files; the first of equal times is the first in the chosen order.
-        let earliest = self
-            .heads
+/// Each source's place when they are ordered by path; the same for the same path.
+fn ranks_by_path(sources: &[Source<'_>]) -> Vec<usize> {
+    let rank = |source: &Source<'_>| {
+        sources
             .iter()
-            .enumerate()
-            .filter_map(|(number, head)| head.next.as_ref().map(|row| (row.counted, number)))
-            .min();
-        let Some((_, number)) = earliest else {
-            return Ok(None);
-        };
-        let head = &mut self.heads[number];
-        let Some(row) = head.next.take() else {
-            return Ok(None);
-        };
-        let source = &self.sources[head.source];
-        head.next = head.rows.next().transpose().map_err(|error| TakeInError::Rows {
-            path: source.file.path.to_string(),
-            error,
-        })?;
-        let seen = stage.see(source, &mut head.stage, row)?;
-        Ok(Some((head.source, seen)))
-    }
+            .filter(|other| other.file.path < source.file.path)
+            .count()
+    };
+    sources.iter().map(rank).collect()
 }
 
-fn source_files(sources: &[Source<'_>], rows: &[u64], stage: &Stage<'_>) -> Vec<SourceFile> {
+/// How many rows of a source lie in the survey.
+fn rows_within(source: &Source<'_>, entry: &Entry) -> u64 {
+    let spans = source.scan.spans.iter();
+    spans
+        .filter(|span| entry.span.holds(span.start))
+        .map(|span| span.rows)
+        .sum()
+}
+
+fn source_files(sources: &[Source<'_>], verdicts: &Verdicts, merged: &Merged<'_>) -> Vec<SourceFile> {
     sources
         .iter()
-        .zip(rows)
-        .map(|(source, rows)| {
+        .zip(verdicts.rows())
+        .enumerate()
+        .map(|(number, (source, rows))| {
             let mut file = SourceFile {
-                rows: *rows,
+                rows,
                 ..source.file.clone()
             };
-            file.renamed.extend(stage.renamed_names());
+            file.renamed.extend(merged.at(number).renamed.iter().cloned());
             file
         })
         .collect()
@@ -297,25 +202,19 @@ fn source_files(sources: &[Source<'_>], rows: &[u64], stage: &Stage<'_>) -> Vec<
 
 fn device_uses(stage: &Stage<'_>, readings: &[u64]) -> Vec<DeviceUse> {
     let mut uses: Vec<DeviceUse> = stage
+        .register
         .devices
         .iter()
+        .zip(readings)
         .enumerate()
-        .map(|(number, device)| {
-            let mut corrections: Vec<String> = Vec::new();
-            for described in stage.chains_of(number) {
-                if !corrections.contains(&described) {
-                    corrections.push(described);
-                }
-            }
-            DeviceUse {
-                id: device.id.clone(),
-                name: device.name.clone(),
-                is_reference: device.role == undim_model::Role::Reference,
-                declared: device.declared,
-                readings: readings.get(number).copied().unwrap_or(0),
-                corrections,
-                rezero_percent: device.rezero_percent,
-            }
+        .map(|(number, (known, readings))| DeviceUse {
+            id: known.device.id.clone(),
+            name: known.device.name.clone(),
+            is_reference: stage.register.is_reference(number),
+            declared: known.device.declared,
+            readings: *readings,
+            corrections: stage.corrections_of(number),
+            rezero_percent: known.device.rezero_percent,
         })
         .collect();
     uses.sort_by(|a, b| a.id.cmp(&b.id));
@@ -328,11 +227,14 @@ fn said(sources: &[Source<'_>], stage: &Stage<'_>) -> Vec<String> {
         let sentences = source.said.iter().cloned().chain(source.scan.sentences());
         said.extend(sentences.map(|sentence| format!("{}: {sentence}", source.file.path)));
     }
-    for device in &stage.unit_assumed {
-        let name: &Text = stage.device_id(*device);
+    for device in &stage.register.unit_assumed {
         said.push(format!(
-            "{name}: neither file nor device states a unit; umol.m-2.s-1 was assumed"
+            "{}: neither file nor device states a unit; umol.m-2.s-1 was assumed",
+            stage.register.device_id(*device)
         ));
     }
     said
 }
+
+#[cfg(test)]
+mod tests;
