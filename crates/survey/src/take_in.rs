@@ -139,7 +139,7 @@ pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Res
     survey.read_again = crate::read_again::read_again(&survey, site.tank);
     Ok(TakenIn {
         survey,
-        verdicts: gathered.verdicts,
+        verdicts,
     })
 }
 
