@@ -81,8 +81,11 @@ pub fn next_step(
 fn fixture_loss(id: &str, percent: f64, level: Option<f64>) -> Vec<String> {
     vec![
         LEAVE_LEVELS.to_owned(),
-        format!("Switch {id} off, let it cool, and look at its lens and cover from the side."),
-        format!("If there is a film: {}", turn_down(id, percent, level)),
+        format!("Switch the {id} fixture off, let it cool, and look at its lens and cover from the side."),
+        format!(
+            "If there is a film: {}",
+            turn_down(&format!("the {id} fixture"), percent, level)
+        ),
         unplug("it"),
         READ_AGAIN.to_owned(),
         format!("{BACK_UP} If not, ageing or a fault is likelier: write what was done into the upkeep list."),
@@ -107,8 +110,8 @@ fn tank_loss(cause: Cause, percent: f64) -> Vec<String> {
 
 fn gain(target: &AlertTarget, percent: f64, level: Option<f64>) -> Vec<String> {
     let what = match target {
-        AlertTarget::Fixture(id) => id.as_str(),
-        _ => "every fixture",
+        AlertTarget::Fixture(id) => format!("the {id} fixture"),
+        _ => "every fixture".to_owned(),
     };
     vec![
         format!(
@@ -142,8 +145,8 @@ pub(crate) fn after_closing(
     level: Option<f64>,
 ) -> Vec<String> {
     let what = match target {
-        AlertTarget::Fixture(id) => id.as_str(),
-        _ => "the fixtures",
+        AlertTarget::Fixture(id) => format!("the {id} fixture"),
+        _ => "every fixture".to_owned(),
     };
     match direction {
         Direction::Loss if back_percent >= 0.5 => vec![
@@ -159,5 +162,53 @@ pub(crate) fn after_closing(
             "Watch the corals for some weeks: what too much light did can show late.".to_owned(),
             PUMPS.to_owned(),
         ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_level_that_is_known_is_told_in_figures() {
+        let west = AlertTarget::Fixture("west".to_owned());
+        let steps = |level| next_step(&west, Cause::LensDirty, Direction::Loss, -16.0, level).join(" ");
+        assert!(steps(Some(0.7)).contains("turn the west fixture down from 70 to 59 %"));
+        assert!(steps(None).contains("down to about 84 % of its present level"));
+        // 1 / 0.84 = 1.190: what comes back at once.
+        assert!(steps(None).contains("jump by 19 %"));
+    }
+
+    #[test]
+    fn light_that_comes_back_is_met_slowly() {
+        let west = AlertTarget::Fixture("west".to_owned());
+        let steps = after_closing(&west, Direction::Loss, 19.05, Some(0.7));
+        assert!(steps[0].starts_with("Go slowly") && steps[0].contains("about 19 % more"));
+        assert!(steps[0].contains("down from 70 to 59 %"), "{}", steps[0]);
+    }
+
+    #[test]
+    fn the_level_is_that_of_the_scene_on_the_day() {
+        use undim_model::{DateSpan, LevelSet, Scene};
+        let tank = Tank {
+            scenes: vec![Scene {
+                id: "noon".to_owned(),
+                levels: vec![
+                    ("west".to_owned(), LevelSet::Whole(0.7)),
+                    (
+                        "east".to_owned(),
+                        LevelSet::Channels(vec![("blue".to_owned(), 0.8)]),
+                    ),
+                ],
+                only: None,
+                day: Vec::new(),
+                span: DateSpan::ALWAYS,
+            }],
+            ..Tank::default()
+        };
+        let day = jiff::civil::date(2026, 3, 14);
+        assert_eq!(level(&tank, Some("noon"), "west", day), Some(0.7));
+        assert_eq!(level(&tank, Some("noon"), "east", day), None);
+        assert_eq!(level(&tank, None, "west", day), None);
     }
 }

@@ -156,11 +156,11 @@ mod tests {
              Next:\n\
              1. Leave the levels as they are until the cause is known: it may be the\n   \
                 device, and corals have grown used to what they get.\n\
-             2. Switch west off, let it cool, and look at its lens and cover from the\n   \
-                side.\n\
-             3. If there is a film: before cleaning, turn west down to about 84 % of its\n   \
-                present level. The light may jump by 19 % at once, and a sudden excess\n   \
-                bleaches corals.\n\
+             2. Switch the west fixture off, let it cool, and look at its lens and cover\n   \
+                from the side.\n\
+             3. If there is a film: before cleaning, turn the west fixture down to about\n   \
+                84 % of its present level. The light may jump by 19 % at once, and a\n   \
+                sudden excess bleaches corals.\n\
              4. Unplug it, let it cool, and clean it away from the water. Never look into\n   \
                 blue or UV emitters. Mains over salt water: local codes and licensed\n   \
                 electricians decide.\n\

@@ -307,7 +307,7 @@ fn a_film_says_how_far_the_light_will_jump_and_to_turn_down_first() {
     let steps = alert.next_step.join(" ");
     assert!(steps.contains(&format!("jump by {:.0} %", 100.0 * lost / (100.0 - lost))));
     let (down, unplug) = (
-        steps.find("turn west down").unwrap(),
+        steps.find("turn the west fixture down").unwrap(),
         steps.find("Unplug it").unwrap(),
     );
     assert!(down < unplug);

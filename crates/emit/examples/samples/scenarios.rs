@@ -3,9 +3,11 @@
 use super::{
     Scenario, change, eleven, film_on_west, judgement, spoil, station, station_changes, survey, tank, trend,
 };
+use jiff::Span;
+use jiff::civil::date;
 use undim_model::{
     AlertChange, AlertStep, AlertTarget, Alternative, Cause, FixtureChange, ImportProblem, Judgement, Reason,
-    Tank, Verdict,
+    Tank, TrendPoint, Verdict,
 };
 
 /// A loss under one of two fixtures, with two places to read again.
@@ -278,6 +280,27 @@ pub(crate) fn all_bad() -> Scenario {
     scenario
 }
 
+/// Forty surveys of slow ageing: trends with many points.
+pub(crate) fn forty() -> Scenario {
+    let mut scenario = loss();
+    scenario.name = "forty";
+    let many = |fall: f64| -> Vec<TrendPoint> {
+        (0..40_i32)
+            .map(|number| {
+                let percent = -fall * f64::from(number) + f64::from(number * 7 % 5) * 0.4 - 0.8;
+                TrendPoint {
+                    survey: format!("survey-{number}"),
+                    date: date(2022, 12, 10).saturating_add(Span::new().days(30 * number)),
+                    change: change(percent, 1.4, [percent - 2.8, percent + 2.8]),
+                }
+            })
+            .collect()
+    };
+    scenario.judgement.fixture_trends = vec![("west".into(), many(0.42)), ("east".into(), many(0.05))];
+    scenario.judgement.baseline_date = Some(date(2022, 12, 10));
+    scenario
+}
+
 /// All of them.
 pub(crate) fn all() -> Vec<Scenario> {
     vec![
@@ -288,6 +311,7 @@ pub(crate) fn all() -> Vec<Scenario> {
         no_positions(),
         one_station(),
         sixty(),
+        forty(),
         hostile(),
         all_bad(),
     ]

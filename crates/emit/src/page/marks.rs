@@ -276,7 +276,7 @@ fn anchor(anchor: Anchor) -> &'static str {
 }
 
 /// A sign's shape, about ten units across.
-fn shape(sign: Sign, x: f64, y: f64) -> Markup {
+pub(super) fn shape(sign: Sign, x: f64, y: f64) -> Markup {
     let at = |dx: f64, dy: f64| format!("{} {}", f(x + dx), f(y + dy));
     html! {
         @match sign {

@@ -8,6 +8,7 @@ mod folded;
 pub(crate) mod label;
 mod marks;
 mod plan;
+mod reach;
 mod sha256;
 mod trend;
 
@@ -39,7 +40,7 @@ pub fn survey(report: &Report<'_>) -> String {
             (facts::markup(report))
             div.views {
                 @if let Some(views) = &views { (views) }
-                div.trends { (trend::trends(report)) }
+                div.trends { (trend::trends(report)) (reach::reach(report)) }
             }
             (folded::folds(report, &seen, views.is_none()))
             footer {

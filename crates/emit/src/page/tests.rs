@@ -27,7 +27,7 @@ fn the_order_is_answer_then_evidence() {
         at("west fixture</span>"),
         at("Why we think so"),
         at("All places (11)"),
-        at("Corals"),
+        at("<summary>Corals"),
         at("Corrected for"),
         at("What was assumed (2)"),
         at("<summary>Files"),

@@ -96,7 +96,7 @@ fn lines(scale: &Scale, drift: &DriftSettings) -> Vec<(f64, Option<String>)> {
         }
         let y = scale.y(percent);
         let free = named.iter().all(|other| (other - y).abs() >= SMALL + 2.0);
-        let name = free.then(|| format!("{}{NO_BREAK}{word}", words::signed_percent(percent)));
+        let name = free.then(|| format!("{}{NO_BREAK}{word}", words::threshold(percent)));
         if free {
             named.push(y);
         }

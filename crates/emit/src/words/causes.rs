@@ -34,6 +34,25 @@ pub fn cause_phrase(cause: Cause, target: &AlertTarget) -> String {
     }
 }
 
+/// A cause in a list of those that look the same.
+fn in_short(cause: Cause) -> &'static str {
+    match cause {
+        Cause::FixtureAgeing => "ageing",
+        Cause::LensDirty => "a film on lenses or covers",
+        Cause::WaterClarity => "the water's clarity",
+        Cause::DeviceDrift => "the device itself",
+        Cause::LevelsChanged => "another level",
+        Cause::FixtureFault => "a fault",
+        Cause::FixtureMoved => "a fixture hung elsewhere",
+        Cause::RockMoved => "rock that was moved",
+        Cause::StationShaded => "something that shades the place",
+        Cause::SensorFouled => "growth on the sensor",
+        Cause::RoomLight => "daylight or room light",
+        Cause::PositionOff => "a reading taken at another place",
+        Cause::Unexplained => "something unknown",
+    }
+}
+
 /// "74 in 100"; never certain.
 pub(crate) fn odds(probability: f64) -> String {
     let (over, hundredths) = match 100.0 * probability {
@@ -55,7 +74,7 @@ pub fn likely_cause(alert: &Alert) -> Option<String> {
         .alike
         .iter()
         .filter(|other| **other != cause)
-        .map(|other| phrase(*other))
+        .map(|other| in_short(*other).to_owned())
         .collect();
     if cause == Cause::Unexplained {
         return Some(if alike.is_empty() {

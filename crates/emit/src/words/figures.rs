@@ -44,6 +44,12 @@ pub fn signed_percent(percent: f64) -> String {
     format!("{}{NO_BREAK}%", signed(percent, decimals_for(percent)))
 }
 
+/// "−7 %", "−7.5 %": a threshold, as exact as it was declared to a tenth.
+pub(crate) fn threshold(percent: f64) -> String {
+    let sign = if percent < 0.0 { MINUS } else { '+' };
+    format!("{sign}{}{NO_BREAK}%", plain(percent, 1))
+}
+
 /// "−20 to −12 %", as exact as its middle is told.
 pub fn interval(middle: f64, ends: [f64; 2]) -> String {
     let decimals = decimals_for(middle);

@@ -14,7 +14,7 @@ pub use assumed::assumed;
 pub(crate) use causes::{all as causes_of, odds};
 pub use causes::{cause_phrase, likely_cause};
 pub(crate) use figures::{
-    NO_BREAK, lower_first, month, ppfd, ppfd_and_interval, table_interval, table_percent, visible,
+    NO_BREAK, lower_first, month, ppfd, ppfd_and_interval, table_interval, table_percent, threshold, visible,
     weekday_and_day,
 };
 pub use figures::{day, day_and_year, interval, percent_of, signed_percent};

@@ -37,7 +37,7 @@ fn the_sentence_says_what_where_how_much_and_since_when() {
         (
             "More light in the whole tank: 12 % more than on 11 October.".to_owned(),
             "Between 8 and 16 % more. Perhaps another light programme or level; \
-             the device itself reading differently would look the same."
+             the device itself would look the same."
                 .to_owned()
         )
     );
