@@ -10,6 +10,9 @@ use undim_model::{Correction, Device, DeviceUnit, Medium, Reason, Reasons, Role,
 /// Calibration uncertainty of a reference that nothing is known about, percent (formats, section 10).
 const UNKNOWN_REFERENCE_CAL_PERCENT: f64 = 5.0;
 
+/// Far stronger than any light, µmol m⁻² s⁻¹: the limit of what a burst takes for one, too.
+const MOST_PPFD: f64 = 1e12;
+
 /// The mean length of a year in the Julian calendar, days.
 const DAYS_A_YEAR: f64 = 365.25;
 
@@ -27,13 +30,13 @@ pub struct When<'a> {
 /// A corrected reading. Every number in it is finite.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Corrected {
-    /// µmol m⁻² s⁻¹; `None` where no way leads there from the unit or the result is no finite number.
+    /// µmol m⁻² s⁻¹; `None` where no way leads there from the unit or the result is beyond any light.
     pub ppfd: Option<f64>,
     /// Shared standard uncertainties by source, k = 1, µmol m⁻² s⁻¹.
     pub shared: SharedU,
     /// The device's `repeat_percent` of the value: own to this one reading, k = 1, µmol m⁻² s⁻¹.
     pub u_repeat: f64,
-    /// `no-correction`, `other-spectrum`, `beyond-correction`; and where the result is no finite number
+    /// `no-correction`, `other-spectrum`, `beyond-correction`; and where the result is beyond any light
     /// `missing-value` (the reading is none), else `over-range` or `under-range`.
     pub reasons: Reasons,
     /// True where no way leads from the unit to µmol m⁻² s⁻¹: the reading has flag 2, not evaluated.
@@ -203,7 +206,8 @@ impl Prepared {
         shared.add(SharedKind::DeviceDrift, self.fractions.drift * size);
         shared.add(SharedKind::Rezero, self.fractions.rezero * size);
         let u_repeat = self.fractions.repeat * size;
-        if !(outcome.ppfd.is_finite() && shared.total().is_finite() && u_repeat.is_finite()) {
+        let is_light = size <= MOST_PPFD;
+        if !(is_light && shared.total().is_finite() && u_repeat.is_finite()) {
             // Only a number that no device reads can get here.
             let side = if raw < 0.0 {
                 Reason::UnderRange

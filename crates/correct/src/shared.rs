@@ -10,7 +10,11 @@ impl SharedU {
     /// Adds an independent contribution to a source, in quadrature (JCGM 100:2008, 5.1.2).
     pub fn add(&mut self, kind: SharedKind, u_ppfd: f64) {
         let part = &mut self.0[kind as usize];
-        *part = part.hypot(u_ppfd);
+        *part = if *part == 0.0 {
+            u_ppfd.abs()
+        } else {
+            part.hypot(u_ppfd)
+        };
     }
 
     /// The part of one source.
@@ -20,7 +24,8 @@ impl SharedU {
 
     /// All sources together, in quadrature (JCGM 100:2008, 5.1.2).
     pub fn total(&self) -> f64 {
-        self.0.iter().fold(0.0_f64, |sum, part| sum.hypot(*part))
+        // Plain squares: this is done for every row of a log, and light stays far from where they overflow.
+        self.0.iter().map(|part| part * part).sum::<f64>().sqrt()
     }
 
     /// The sources that have a part, in the order of [`SharedKind::ALL`].
