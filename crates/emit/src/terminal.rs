@@ -44,7 +44,8 @@ impl Screen {
         wrap(&self.text(text), first, others, self.width).join("\n")
     }
 
-    fn fit(&self, text: &str, width: usize) -> String {
+    /// As much of a text as these columns hold; what was cut shows by its end.
+    pub fn fit(&self, text: &str, width: usize) -> String {
         let text = self.text(text);
         if columns(&text) <= width {
             return text;
@@ -202,7 +203,7 @@ pub fn answer(report: &Report<'_>, screen: &Screen) -> String {
 }
 
 /// Columns that a text takes.
-fn columns(text: &str) -> usize {
+pub fn columns(text: &str) -> usize {
     text.chars().map(|c| if is_wide(c) { 2 } else { 1 }).sum()
 }
 

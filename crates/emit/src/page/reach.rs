@@ -1,7 +1,7 @@
 //! Each coral's light beside the range it should get, on one scale.
 
 use super::label::text_width;
-use super::marks::{shape, shorten};
+use super::marks::{inline_sign, shape, shorten};
 use crate::Report;
 use crate::corals::{CoralLight, Standing, TO_95, corals};
 use crate::number::{fixed, short as f};
@@ -64,6 +64,9 @@ pub(super) fn reach(report: &Report<'_>) -> Markup {
                     }
                     text.axis x=(f(left)) y=(f(height + 11.0)) text-anchor="middle" { "0" }
                     text.axis x=(f(RIGHT)) y=(f(height + 11.0)) text-anchor="middle" { (fixed(most, 0)) }
+                }
+                @if rows.iter().any(|row| row.sign != Sign::Same) {
+                    p.quiet { (inline_sign(Sign::Less)) "too little " (inline_sign(Sign::More)) "too much, by the nearest reading" }
                 }
                 @if rows.len() < corals.len() {
                     p.quiet { (counted(corals.len() - rows.len(), "other coral stands", "other corals stand")) " in the table below." }

@@ -134,7 +134,7 @@ fn trend(name: &str, points: &[TrendPoint], scale: &Scale, report: &Report<'_>) 
                     }
                 }
                 @if path.len() > 1 { path.course d=(format!("M{}", path.join("L"))) {} }
-                @for (point, x) in points.iter().zip(&xs) { (mark(point, *x, scale, drift)) }
+                @for (point, x) in points.iter().zip(&xs) { (mark(point, *x, radius(points.len()), scale, drift)) }
                 @for (x, text) in dates(points, &xs) {
                     text.axis x=(f(x)) y=(f(HEIGHT - 6.0)) text-anchor="middle" { (text) }
                 }
@@ -143,7 +143,7 @@ fn trend(name: &str, points: &[TrendPoint], scale: &Scale, report: &Report<'_>) 
     }
 }
 
-fn mark(point: &TrendPoint, x: f64, scale: &Scale, drift: &DriftSettings) -> Markup {
+fn mark(point: &TrendPoint, x: f64, radius: f64, scale: &Scale, drift: &DriftSettings) -> Markup {
     let change = point.change;
     let [low, high] = change.ci95;
     let class = if change.percent <= -drift.loss_percent.notice {
@@ -163,9 +163,14 @@ fn mark(point: &TrendPoint, x: f64, scale: &Scale, drift: &DriftSettings) -> Mar
         g class=(class) {
             title { (title) }
             path.bar d=(format!("M{} {}V{}", f(x), f(scale.y(high)), f(scale.y(low)))) {}
-            circle cx=(f(x)) cy=(f(scale.y(change.percent))) r="3.8" {}
+            circle cx=(f(x)) cy=(f(scale.y(change.percent))) r=(f(radius)) {}
         }
     }
+}
+
+/// Many points are drawn smaller.
+fn radius(points: usize) -> f64 {
+    if points > 18 { 2.3 } else { 3.8 }
 }
 
 /// Where each survey lies along the time axis.

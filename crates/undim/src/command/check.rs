@@ -65,25 +65,32 @@ pub(super) fn run(common: &Common) -> Exit {
         say::line("");
     }
     if let Some(site) = &loaded.site {
+        let screen = say::screen();
         for line in past(site) {
-            say::line(&line);
+            say::line(&screen.wrapped(&line, "", "  "));
         }
     }
     let count = |severity, one: &str, many: &str| match loaded.count(severity) {
         1 => format!("1 {one}"),
         count => format!("{count} {many}"),
     };
-    let files = loaded.files.len();
+    let files = match loaded.files.len() {
+        1 => "1 file".to_owned(),
+        files => format!("{files} files"),
+    };
+    if loaded.mistakes.is_empty() {
+        say::line(&format!("The configuration can be used: {files}, nothing to mend."));
+        return exit;
+    }
     say::line(&format!(
-        "{}: {}, {} in {files} {}.",
+        "The configuration {}: {}, {} in {files}.",
         if exit == Exit::Done {
-            "The configuration can be used"
+            "can be used"
         } else {
-            "The configuration can't be used yet"
+            "can't be used yet"
         },
         count(Severity::Mistake, "mistake", "mistakes"),
         count(Severity::Warning, "warning", "warnings"),
-        if files == 1 { "file" } else { "files" },
     ));
     exit
 }
@@ -106,13 +113,13 @@ fn past(site: &Site) -> Vec<String> {
                 .until
                 .map_or_else(|| "now".to_owned(), |date| date.to_string());
             lines.push(format!(
-                "{}: {} {} holds from {from} until {until}",
+                "Tank {}: {} {} holds from {from} until {until}.",
                 tank.id, epoch.block, epoch.id
             ));
         }
         if !epochs.is_empty() && dated.count() == 0 {
             lines.push(format!(
-                "{}: no block has dates, so an edit changes past surveys too; write from = and until = to keep the past",
+                "Tank {}: nothing in its file has dates, so an edit changes past surveys too. `from` and `until` on a block keep the past.",
                 tank.id
             ));
         }

@@ -1,6 +1,7 @@
 //! The subcommands, one file each.
 
 mod check;
+mod look;
 mod rebuild;
 mod say;
 mod status;
@@ -25,6 +26,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
     };
     logging::set_up(common, level);
     match &cli.command {
+        Command::Look(flags) => look::run(common, flags),
         Command::Watch => watch::run(common),
         Command::Sweep(flags) => sweep::run(common, flags),
         Command::Check => check::run(common),
