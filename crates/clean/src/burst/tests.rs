@@ -1,3 +1,5 @@
+//! Bursts that an arm, a pump or a slip has been in, and what must come of each.
+
 use super::*;
 use proptest::prelude::*;
 

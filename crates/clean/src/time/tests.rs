@@ -1,3 +1,5 @@
+//! Clock times in folds and gaps, against the zones' published rules.
+
 use super::*;
 use jiff::civil::{DateTime, date};
 use proptest::prelude::*;

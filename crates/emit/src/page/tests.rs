@@ -1,3 +1,5 @@
+//! What the page shows, in which order, and what it must never hold.
+
 use super::*;
 use crate::samples::{self, Scenario};
 use crate::sign::Sign;

@@ -1,3 +1,5 @@
+//! The sentences, for each thing that can be known of a survey.
+
 use super::*;
 use crate::{Report, samples};
 

@@ -1,3 +1,5 @@
+//! What a worker may send, and every way to send something else.
+
 use super::*;
 use proptest::prelude::*;
 use std::time::Instant;

@@ -1,3 +1,5 @@
+//! Regressions against certified values and against each other.
+
 use super::*;
 use proptest::prelude::*;
 

@@ -1,3 +1,5 @@
+//! Robust estimates against published examples and other programs.
+
 use super::*;
 use proptest::prelude::*;
 
