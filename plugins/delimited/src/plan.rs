@@ -82,6 +82,16 @@ pub(crate) enum Part {
     Fixed(String),
 }
 
+impl Part {
+    /// The column it is, if it is one.
+    pub(crate) fn column(&self) -> Option<usize> {
+        match self {
+            Part::Column(at) => Some(*at),
+            Part::Fixed(_) => None,
+        }
+    }
+}
+
 /// One cell, or several joined by a blank, or what an expression picks of them.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Cells {

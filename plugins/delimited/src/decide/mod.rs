@@ -227,6 +227,9 @@ impl<'a> Decider<'a> {
         self.tell_dialect();
         let time = self.time(timing)?;
         self.tell_unused_date(time.is_none());
+        if time.is_some() {
+            self.preamble_zone();
+        }
         let values = self.values(&roles)?;
         let places = [
             self.place(0, &roles)?,
@@ -240,20 +243,7 @@ impl<'a> Decider<'a> {
         let unit = self.text("unit", roles.unit)?;
         let remark = self.text("remark", roles.remark)?;
         self.tell_decimal(&values, &places);
-        for line in std::mem::take(&mut self.table.passed_over) {
-            self.problems.push((
-                line,
-                0,
-                "this line between the names and the readings was not read".to_owned(),
-            ));
-        }
-        if let Some(end) = self.table.end_line {
-            self.problems.push((
-                end,
-                0,
-                "what stands from here on is below the table and was not read".to_owned(),
-            ));
-        }
+        self.tell_lines_left_out();
         let keep = self
             .layout
             .keep
@@ -291,6 +281,23 @@ impl<'a> Decider<'a> {
             facts: self.facts,
             problems: self.problems,
         })
+    }
+
+    fn tell_lines_left_out(&mut self) {
+        for line in std::mem::take(&mut self.table.passed_over) {
+            self.problems.push((
+                line,
+                0,
+                "this line between the names and the readings was not read".to_owned(),
+            ));
+        }
+        if let Some(end) = self.table.end_line {
+            self.problems.push((
+                end,
+                0,
+                "what stands from here on is below the table and was not read".to_owned(),
+            ));
+        }
     }
 
     fn constant(&self, name: &str) -> Option<&str> {

@@ -2,7 +2,7 @@
 
 use super::Decider;
 use crate::datetime::order::{Clock, Hints};
-use crate::datetime::{Moment, order};
+use crate::datetime::{Moment, day_of, order};
 use crate::layout::{Spec, TimeFormat, column};
 use crate::names;
 use crate::names::Role;
@@ -10,6 +10,24 @@ use crate::plan::{Cells, Part, TimeFrom};
 use crate::sniff::moments::{Timing, title};
 use crate::sniff::{Trouble, header, moments};
 use undim_sdk::Failure;
+
+/// What a line above the table calls the zone of its times, folded.
+const ZONE_KEYS: [&str; 14] = [
+    "timezone",
+    "time zone",
+    "tz",
+    "utc offset",
+    "gmt offset",
+    "zeitzone",
+    "fuseau horaire",
+    "zona horaria",
+    "fuso orario",
+    "fuso horario",
+    "tijdzone",
+    "strefa czasowa",
+    "tidszone",
+    "tidszon",
+];
 
 impl Decider<'_> {
     pub(super) fn time(&mut self, timing: Option<Timing>) -> Result<Option<TimeFrom>, Trouble> {
@@ -23,10 +41,7 @@ impl Decider<'_> {
                 if matches!(timing.clock, Clock::Serial { .. }) {
                     self.tell(true, "time", "days counted as spreadsheets do, from 1900");
                 }
-                let offset_s = timing
-                    .columns
-                    .iter()
-                    .find_map(|at| self.named[*at].as_ref()?.offset_s);
+                let offset_s = self.header_offset(&timing.columns, Some(&timing.clock))?;
                 TimeFrom {
                     cells,
                     clock: Some(timing.clock),
@@ -87,22 +102,93 @@ impl Decider<'_> {
         Ok(Some(time))
     }
 
+    /// The offset that the header of a time column states. The short name of a zone is asked about.
+    fn header_offset(&self, columns: &[usize], clock: Option<&Clock>) -> Result<Option<i64>, Trouble> {
+        let first: Vec<&str> = columns
+            .iter()
+            .filter_map(|at| self.sample.columns.get(*at))
+            .map(|column| column.first().0)
+            .collect();
+        let tells_itself = clock
+            .and_then(|clock| clock.read(&first.join(" "), Some(day_of(0))))
+            .is_some_and(|moment| matches!(moment, Moment::Instant(_)));
+        if self.layout.timezone.is_some() || tells_itself {
+            return Ok(None);
+        }
+        if let Some(offset) = columns
+            .iter()
+            .find_map(|at| self.named.get(*at)?.as_ref()?.offset_s)
+        {
+            return Ok(Some(offset));
+        }
+        let Some(zone) = columns
+            .iter()
+            .filter_map(|at| self.titles.get(*at))
+            .find_map(|name| names::short_zone(name))
+        else {
+            return Ok(None);
+        };
+        let text = format!(
+            "the header of {} says \"{zone}\"; does that clock keep one offset all year, or does it change with the season?",
+            title(columns, &self.titles)
+        );
+        let choices = [
+            "timezone = \"+01:00\"  # the offset, all year",
+            "timezone = \"Europe/Lisbon\"  # the place, with its seasons",
+        ];
+        Err(Failure::question(text, choices).into())
+    }
+
+    /// A line above the table may state the zone of its times.
+    pub(super) fn preamble_zone(&mut self) {
+        if self.layout.timezone.is_some() {
+            return;
+        }
+        let found = self
+            .preamble_pairs()
+            .find(|(_, key, _)| ZONE_KEYS.contains(&names::words(key).join(" ").as_str()));
+        let Some((line, _, value)) = found.map(|(line, key, value)| (line, key.to_owned(), value.to_owned()))
+        else {
+            return;
+        };
+        let is_place = value.split_once('/').is_some_and(|(area, city)| {
+            area.starts_with(char::is_uppercase)
+                && city.starts_with(char::is_uppercase)
+                && !value.contains(' ')
+        });
+        if is_place {
+            self.tell(false, "timezone", value);
+        } else if let Some(offset) = names::stated_offset(&value) {
+            self.tell(false, "timezone", offset_text(offset));
+        } else {
+            self.problems.push((
+                line,
+                0,
+                format!("the zone \"{value}\" is not known here; the site's zone holds instead"),
+            ));
+        }
+    }
+
+    /// Lines above the table that hold a key and a value: the line's number and both.
+    fn preamble_pairs(&self) -> impl Iterator<Item = (u64, &str, &str)> {
+        self.table.preamble.iter().filter_map(|row| {
+            let pieces = row.cells.iter().flat_map(|cell| cell.splitn(2, [':', '=']));
+            let mut pieces = pieces
+                .map(|piece| header::bare(piece).trim())
+                .filter(|piece| !piece.is_empty());
+            Some((row.line, pieces.next()?, pieces.next()?))
+        })
+    }
+
     /// A date above the table is not taken for the readings', but it is worth a word where they have none.
     pub(super) fn tell_unused_date(&mut self, without_time: bool) {
         if !without_time || self.layout.is_given {
             return;
         }
-        let found = self.table.preamble.iter().find_map(|row| {
-            let mut pieces = row
-                .cells
-                .iter()
-                .flat_map(|cell| cell.splitn(2, [':', '=']))
-                .map(|piece| header::bare(piece).trim());
-            let key = pieces.find(|piece| !piece.is_empty())?;
-            let value = pieces.find(|piece| !piece.is_empty())?;
+        let found = self.preamble_pairs().find_map(|(line, key, value)| {
             let is_date = names::read(key).is_some_and(|named| named.role == Role::Time)
                 && order::find(&[value], Hints::default()) != order::Verdict::None;
-            is_date.then(|| (row.line, value.to_owned()))
+            is_date.then(|| (line, value.to_owned()))
         });
         if let Some((line, value)) = found {
             let text = format!(
@@ -181,6 +267,7 @@ impl Decider<'_> {
         } else {
             self.tell_column("time", &time.cells.clone(), true);
         }
+        let columns: Vec<usize> = time.cells.parts.iter().filter_map(Part::column).collect();
         time.clock = Some(match &spec.format {
             Some(TimeFormat::Format(format)) => Clock::Format(format.clone()),
             Some(TimeFormat::Serial { epoch_1904 }) => Clock::Serial {
@@ -188,18 +275,6 @@ impl Decider<'_> {
             },
             Some(TimeFormat::SinceStart) => Clock::SinceStart(self.start(spec)?),
             None => {
-                let columns: Vec<usize> = time
-                    .cells
-                    .parts
-                    .iter()
-                    .filter_map(|part| {
-                        if let Part::Column(at) = part {
-                            Some(*at)
-                        } else {
-                            None
-                        }
-                    })
-                    .collect();
                 if columns.len() != time.cells.parts.len() || time.cells.pick.is_some() {
                     return Err(Failure::option(
                         spec.index,
@@ -213,6 +288,7 @@ impl Decider<'_> {
                 timing.clock
             }
         });
+        time.offset_s = self.header_offset(&columns, time.clock.as_ref())?;
         Ok(time)
     }
 
@@ -252,4 +328,11 @@ impl Decider<'_> {
             .read(&text, self.layout.date)
             .ok_or_else(|| Failure::option(index, format!("the start \"{text}\" does not fit its format")))
     }
+}
+
+/// `+01:00`.
+fn offset_text(seconds: i64) -> String {
+    let minutes = seconds.abs() / 60;
+    let sign = if seconds < 0 { '-' } else { '+' };
+    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
 }

@@ -6,7 +6,7 @@
 mod table;
 
 use crate::units;
-use table::{ASIDE_WORDS, LIGHT_WORDS, NAMES, OPEN};
+use table::{ASIDE_WORDS, LIGHT_WORDS, NAMES, OPEN, TIME_WORDS};
 
 /// What a column is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -220,7 +220,12 @@ fn contained(name: &str) -> Option<(Role, Strength, Language)> {
     if has("depth tiefe profondeur profundidad profundidade profondita diepte dybde djup hloubka glebokosc") {
         return Some((Role::Vertical, Strength::Contains, OPEN));
     }
-    if has("time date datetime timestamp datum uhrzeit zeit fecha hora heure tijd") {
+    // `calibration date` is no reading's time: every other word has to be one that a reading's time may have.
+    let plain = |word: &&str| {
+        word.bytes().all(|byte| byte.is_ascii_digit()) || TIME_WORDS.split(' ').any(|known| known == *word)
+    };
+    if has("time date datetime timestamp datum uhrzeit zeit fecha hora heure tijd") && words.iter().all(plain)
+    {
         return Some((Role::Time, Strength::Contains, OPEN));
     }
     None
@@ -350,6 +355,21 @@ pub(crate) fn fold(text: &str) -> String {
         out.push(plain);
     }
     out
+}
+
+/// The short name of a zone that a header gives in brackets: what it means depends on place and season.
+pub(crate) fn short_zone(header: &str) -> Option<String> {
+    let (_, bracketed) = split_brackets(header);
+    bracketed
+        .into_iter()
+        .find(|text| table::SHORT_ZONES.split(' ').any(|zone| zone == text))
+}
+
+/// The offset a text names, as [`Named::offset_s`], for a line that states the zone of a whole file.
+pub(crate) fn stated_offset(text: &str) -> Option<i64> {
+    let format = crate::datetime::format::Format::new("%z").ok()?;
+    let bare = crate::datetime::parse::parts(&format, text).and_then(|parts| parts.offset);
+    offset(text).or(bare)
 }
 
 /// The offset a header names: `UTC`, `UTC+2`, `GMT+01:00`.

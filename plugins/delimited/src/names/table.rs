@@ -339,3 +339,13 @@ pub(super) const LIGHT_WORDS: &str = "par ppfd pfd epar lux klux illuminance irr
 pub(super) const ASIDE_WORDS: &str = "sd std stdev stddev stdabw standardabweichung deviation err error uncertainty unc u sem se n \
      count counts flag flags quality qc status limit target setpoint soll ziel min minimum max maximum dli percent \
      proz prozent pct gain offset calibration factor faktor ratio channel battery";
+
+/// Words that the name of a reading's time may hold beside the word for time or date.
+pub(super) const TIME_WORDS: &str = "time date datetime timestamp stamp datum uhrzeit zeit fecha hora heure tijd and und et y e en utc gmt \
+     local lokal locale local iso of the de der des du del measurement measured measuring mess messung mesure medicion sample \
+     sampling reading readings logger log logged record recorded recording survey start begin beginn debut inicio inizio \
+     device sensor instrument system clock standard solar hh mm ss dd yyyy yy";
+
+/// Short names of zones: none of them tells the offset without place or season.
+pub(super) const SHORT_ZONES: &str = "CET CEST MEZ MESZ WET WEST EET EEST BST IST EST EDT CST CDT MST MDT PST PDT AKST AKDT HST JST KST \
+     AEST AEDT ACST AWST NZST NZDT MSK SAST";

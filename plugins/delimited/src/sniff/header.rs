@@ -309,10 +309,11 @@ fn variants(text: &str, split: &Split, row: &HeadRow) -> Vec<(bool, Vec<String>)
     // The table's lines end in a delimiter and the header's does not.
     let line = text.get(row.start..row.end).unwrap_or("").trim();
     let bare = bare(line);
+    // What follows `fields=` or `columns:` first, as it is the purer list.
     for piece in [
-        bare,
         bare.split_once('=').map_or("", |(_, list)| list),
         bare.split_once(':').map_or("", |(_, list)| list),
+        bare,
     ] {
         if piece.is_empty() || piece.len() > 8192 {
             continue;

@@ -145,7 +145,8 @@ pub(crate) fn unnamed(
         .collect();
     match full.as_slice() {
         [one] => settle(sample, &[*one], titles, hints).map(Some),
-        _ => Ok(None),
+        [] => Ok(None),
+        several => Err(ask_which("time", several, titles)),
     }
 }
 

@@ -135,7 +135,12 @@ impl Finder<'_> {
     /// The one value column.
     fn value(&self) -> Result<usize, Trouble> {
         let named = self.all(Role::Value);
-        let usable: Vec<usize> = named.iter().copied().filter(|at| self.is_light(*at)).collect();
+        let counts = |at: &usize| self.strength(*at) == Strength::Weak && self.column(*at).counts_up();
+        let usable: Vec<usize> = named
+            .iter()
+            .copied()
+            .filter(|at| self.is_light(*at) && !counts(at))
+            .collect();
         let lights: Vec<usize> = usable
             .iter()
             .copied()
@@ -146,7 +151,11 @@ impl Finder<'_> {
             ([], []) => {}
             ([], several) | (several, _) => return Err(ask_which("value", several, self.titles)),
         }
-        if let Some(at) = named.iter().copied().find(|at| self.column(*at).filled > 0) {
+        if let Some(at) = named
+            .iter()
+            .copied()
+            .find(|at| self.column(*at).filled > 0 && !counts(at))
+        {
             let (cell, line) = self.column(at).first();
             return Err(Failure::unusable(
                 line,
@@ -158,7 +167,7 @@ impl Finder<'_> {
             )
             .into());
         }
-        if let Some(at) = named.first() {
+        if let Some(at) = named.first().filter(|at| !counts(at)) {
             return Err(Failure::unusable(
                 0,
                 *at as u32 + 1,

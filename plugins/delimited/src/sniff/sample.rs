@@ -34,6 +34,12 @@ impl Column {
             || evidence.either_point.is_some()
     }
 
+    /// True for 1, 2, 3 and on: a running number.
+    pub(crate) fn counts_up(&self) -> bool {
+        let cells: Option<Vec<i64>> = self.distinct.iter().map(|(cell, _)| cell.parse().ok()).collect();
+        cells.is_some_and(|cells| cells.len() > 2 && cells.windows(2).all(|pair| pair[1] == pair[0] + 1))
+    }
+
     pub(crate) fn first(&self) -> (&str, u64) {
         self.distinct
             .first()
