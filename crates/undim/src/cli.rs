@@ -59,6 +59,8 @@ pub(crate) enum LogFormat {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// Look at one file of readings: no site needed, nothing stored
+    Look(Look),
     /// Watch the inbox and take in what lands there, until stopped
     Watch,
     /// Take in what lies in the inbox, then end
@@ -69,6 +71,22 @@ pub(crate) enum Command {
     Status(Status),
     /// Derive every output again from the raw archive
     Rebuild,
+}
+
+/// Flags of `look`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Look {
+    /// The file of readings
+    pub(crate) file: PathBuf,
+    /// Write every row as CSV instead
+    #[arg(long)]
+    pub(crate) rows: bool,
+    /// Read the file as this layout says
+    #[arg(long, value_name = "PATH")]
+    pub(crate) layout: Option<PathBuf>,
+    /// Write page and package into this folder, which must be new or empty
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// Flags of `sweep`.

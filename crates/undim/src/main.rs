@@ -8,6 +8,7 @@ mod daemon;
 mod engine;
 mod exit;
 mod logging;
+mod look;
 
 use clap::Parser;
 use std::process::ExitCode;

@@ -18,6 +18,7 @@ pub fn assumed<'a>(facts: &(impl Iterator<Item = (&'a str, &'a str)> + Clone)) -
     let axes: Vec<String> = ["x", "y", "z"]
         .iter()
         .filter_map(|axis| value(&format!("unit.{axis}")))
+        .map(|unit| if unit == "in" { "inches".to_owned() } else { unit })
         .collect();
     match axes.as_slice() {
         [] => {}

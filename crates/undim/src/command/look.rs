@@ -113,7 +113,9 @@ fn answer(
         say::line(text.trim_end());
     }
     let page = match (&flags.out, &surveys) {
-        (Some(out), Ok(surveys)) => Some(Out::write(out, surveys, cancel).map_err(|error| out_failed(&error))?),
+        (Some(out), Ok(surveys)) => {
+            Some(Out::write(out, surveys, cancel).map_err(|error| out_failed(&error))?)
+        }
         (Some(_), Err(why)) => {
             say::error(&format!("undim: nothing was written: {why}"));
             None
@@ -126,7 +128,11 @@ fn answer(
             None => "\nNothing was stored; --out DIR writes page and package.".to_owned(),
         });
     }
-    Ok(if surveys.is_ok() { Exit::Done } else { Exit::Remarks })
+    Ok(if surveys.is_ok() {
+        Exit::Done
+    } else {
+        Exit::Remarks
+    })
 }
 
 fn write_rows(rows: &CachedRows, cancel: &Cancel) -> Result<(), Exit> {
@@ -154,12 +160,14 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
         return exit;
     }
     let screen = say::screen();
-    let told = |text: &str| say::error(&screen.wrapped(text, "", "  "));
+    // Where rows were asked for, nothing else goes where they would have gone.
+    let line = if flags.rows { say::error } else { say::line };
+    let told = |text: &str| line(&screen.wrapped(text, "", "  "));
     match failure {
         Failure::Asked { text, choices } => {
             told(&format!("{name} can be read in more than one way: {text}"));
             for choice in choices {
-                say::error(&screen.wrapped(choice, "  - ", "    "));
+                line(&screen.wrapped(choice, "  - ", "    "));
             }
             let layout = flags.layout.as_deref();
             let into = layout.map_or_else(
@@ -167,7 +175,7 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
                 |layout| layout.display().to_string(),
             );
             told(&format!("Write the line that is right into {into}, and type:"));
-            say::error(&format!("  {}", look::layout_command(&flags.file, layout)));
+            line(&format!("  {}", look::layout_command(&flags.file, layout)));
         }
         Failure::Unusable { line, column, text } => {
             told(&format!(
@@ -178,7 +186,7 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
                 "Mend it and look again; where the file is right and only laid out in its own way, a layout (config/README.md, section 9) tells how to read it: undim look FILE --layout PATH",
             );
         }
-        Failure::Failed(text) => told(&format!("undim: {name} could not be read: {text}")),
+        Failure::Failed(text) => say::error(&format!("undim: {name} could not be read: {text}")),
         Failure::Stopped => {}
     }
     exit

@@ -54,7 +54,7 @@ impl Imported {
     }
 
     /// What was found under a key.
-    fn fact(&self, key: &str) -> Option<&str> {
+    pub(crate) fn fact(&self, key: &str) -> Option<&str> {
         self.facts
             .iter()
             .find(|(found, _, _)| found == key)

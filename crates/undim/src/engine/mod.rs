@@ -27,15 +27,18 @@ mod show;
 mod sinks;
 mod status;
 
+pub(crate) use content::{Held, Imported, place};
 pub(crate) use deliver::deliver;
 pub(crate) use error::EngineError;
 pub(crate) use open::{OpenError, machine_timezone};
 pub(crate) use outcome::{Outcome, What};
+pub(crate) use package::{VERSION, write as write_package};
+pub(crate) use reading::{about_option, finder_of, import, no_importer, worker_of};
+pub(crate) use rows::CachedRows;
 pub(crate) use show::alert_json;
 pub(crate) use status::{LeftAloneStatus, StatusFile, open_alerts};
 
 use crate::daemon::{Looked, Pace};
-use content::Held;
 use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
