@@ -137,10 +137,7 @@ pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Res
         said: said(sources, &stage),
     };
     survey.read_again = crate::read_again::read_again(&survey, site.tank);
-    Ok(TakenIn {
-        survey,
-        verdicts,
-    })
+    Ok(TakenIn { survey, verdicts })
 }
 
 impl TakenIn {

@@ -47,6 +47,10 @@ impl Told {
 }
 
 impl Verdicts {
+    /// What is held for each reading of a survey.
+    #[cfg(test)]
+    pub(crate) const BYTES_A_READING: usize = size_of::<Told>();
+
     /// Room for as many readings as each source has.
     pub(crate) fn for_sources(rows: impl Iterator<Item = u64>) -> Self {
         let room = |rows: u64| Vec::with_capacity(usize::try_from(rows).unwrap_or(0));
