@@ -6,6 +6,7 @@ mod bad_input;
 mod hostile;
 mod importer_story;
 mod light;
+mod notes;
 mod published;
 mod rules;
 mod stories;

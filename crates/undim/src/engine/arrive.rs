@@ -40,6 +40,8 @@ pub(super) enum Refusal {
     },
     /// Neither file nor importer is at fault; it is tried again.
     Later(String),
+    /// The state folder could not be used; it is tried again.
+    Failed(String),
 }
 
 impl Refusal {
@@ -132,11 +134,13 @@ impl Importing<'_> {
             )));
         }
         let raw = content_path(&self.site.state.join(RAW), hash);
-        let later = |error: &dyn std::fmt::Display| Refusal::Later(error.to_string());
-        let file = File::open(&raw).map_err(|error| later(&error))?;
+        let failed = |path: &Path, error: &std::io::Error| {
+            Refusal::Failed(EngineError::state(path, error).to_string())
+        };
+        let file = File::open(&raw).map_err(|error| failed(&raw, &error))?;
         let key = fingerprint(&[hash, &reading.fingerprint]);
         let rows = CachedRows::at(&self.site.state, hash, &key);
-        let mut writer = rows.begin().map_err(|error| later(&error))?;
+        let mut writer = rows.begin().map_err(|error| failed(&self.site.state, &error))?;
         let name = names::shown(names::file_name(path));
         let outcome = import(
             self.worker,
@@ -151,7 +155,9 @@ impl Importing<'_> {
         );
         match outcome {
             Ok(answer) => {
-                writer.finish().map_err(|error| later(&error))?;
+                writer
+                    .finish()
+                    .map_err(|error| failed(&self.site.state, &error))?;
                 Ok(Read {
                     imported: answer.imported,
                     rows,
@@ -168,6 +174,10 @@ impl Importing<'_> {
 
     fn refusal(&self, failure: &ImportFailure, reading: &Reading) -> Refusal {
         match failure {
+            ImportFailure::Sink(error) => Refusal::Failed(format!(
+                "{} could not be written: {error}",
+                self.site.state.display()
+            )),
             failure if failure.is_transient() => Refusal::Later(failure.to_string()),
             ImportFailure::SandboxMissing { .. } => Refusal::Later(failure.to_string()),
             ImportFailure::Question { text, choices } => Refusal::SetAside {

@@ -133,6 +133,7 @@ impl Held {
                 renamed: belongs
                     .tank_given
                     .iter()
+                    .filter(|given| **given != belongs.tank)
                     .map(|given| (given.clone(), belongs.tank.clone()))
                     .collect(),
             },

@@ -61,6 +61,22 @@ pub(crate) fn belongs(site: &Site, path: &[u8], note: &Note, day: Option<Date>) 
             });
             lone(scenes.unwrap_or_default())
         });
+    let scene = scene.map(|scene| {
+        if undim_survey::is_id(&scene) {
+            scene
+        } else {
+            id_from(&scene)
+        }
+    });
+    if let Some(scene) = &scene
+        && let Some((name, digits)) = scene.rsplit_once('-')
+        && !digits.is_empty()
+        && digits.bytes().all(|byte| byte.is_ascii_digit())
+    {
+        return Err(format!(
+            "a scene can't end in - and digits, which count the surveys of a day; in its note write scene = \"{name}{digits}\" instead of \"{scene}\""
+        ));
+    }
     let folder_device = spoken.device.map(|name| {
         let name = String::from_utf8_lossy(name).into_owned();
         site.devices
@@ -71,13 +87,7 @@ pub(crate) fn belongs(site: &Site, path: &[u8], note: &Note, day: Option<Date>) 
     Ok(Belongs {
         tank,
         tank_given,
-        scene: scene.map(|scene| {
-            if undim_survey::is_id(&scene) {
-                scene
-            } else {
-                id_from(&scene)
-            }
-        }),
+        scene,
         frame: note
             .frame
             .clone()

@@ -148,7 +148,7 @@ impl Engine {
     /// What an importer made of a content: as kept, or read again.
     fn imported(&self, content: &Content, note: &Note) -> Result<(Imported, CachedRows, String), String> {
         let told = |refusal: Refusal| match refusal {
-            Refusal::SetAside { why, .. } | Refusal::Later(why) => why,
+            Refusal::SetAside { why, .. } | Refusal::Later(why) | Refusal::Failed(why) => why,
         };
         let reading = self.importing().reading_of(&content.path, note).map_err(told)?;
         let key = fingerprint(&[&content.hash, &reading.fingerprint]);

@@ -20,6 +20,7 @@ mod outcome;
 mod package;
 mod publish;
 mod reading;
+mod restore;
 mod round;
 mod rows;
 mod shelve;

@@ -1,6 +1,8 @@
 //! Notes beside files: each goes with its file, and is archived with it.
 
+use super::content::Placed;
 use super::round::{Coming, Round, archive_options};
+use super::shelve::why_text;
 use super::{Engine, EngineError, Outcome, What};
 use std::collections::BTreeSet;
 use std::time::Duration;
@@ -129,40 +131,35 @@ impl Engine {
             return Ok(());
         };
         let file = self.held[number].content.shown.clone();
-        round.put_away.push((entry.clone(), Shelf::Taken, None));
-        round.outcomes.push(Outcome {
+        let noted = Outcome {
             path,
             what: What::Noted { file },
-        });
+        };
         if self.held[number]
             .notes
             .last()
             .is_some_and(|(_, last, _)| *last == text)
         {
+            round.put_away.push((entry, Shelf::Taken, None));
+            round.outcomes.push(noted);
             return Ok(());
         }
         let before = self.held[number].clone();
-        let arrival = round.next_arrival;
-        self.held[number].notes.push((arrival, text.clone(), note));
-        let placed = self.place_again(number);
-        let placed = match placed {
+        // The number right after a content's own is that of the note it came with.
+        let arrival = round.next_arrival.max(before.content.arrival + 2);
+        let placed = match self.hold_note(number, arrival, text.clone(), note)? {
             Ok(placed) => placed,
             Err(why) => {
                 self.held[number] = before;
-                if let Some(last) = round.put_away.last_mut() {
-                    *last = (entry, Shelf::SetAside, Some(why));
-                }
+                refuse_note(round, entry, why);
                 return Ok(());
             }
         };
-        round.next_arrival += 1;
+        round.put_away.push((entry, Shelf::Taken, None));
+        round.outcomes.push(noted);
+        round.next_arrival = arrival + 1;
         round.tanks.insert(before.placed.belongs.tank.clone());
         round.tanks.insert(placed.belongs.tank.clone());
-        self.book.enter(&Arrival::Renoted {
-            content: number,
-            placement: placed.placement(),
-        });
-        self.held[number].placed = placed;
         self.keep(&Record {
             arrival,
             hash: hash.to_owned(),
@@ -189,4 +186,45 @@ impl Engine {
         }
         Ok(())
     }
+
+    /// Lets a note speak for a content that was there, if the surveys of that content come out of it; a
+    /// sentence where they don't. The content is changed all the same.
+    fn hold_note(
+        &mut self,
+        number: usize,
+        arrival: u64,
+        text: String,
+        note: Note,
+    ) -> Result<Result<Placed, String>, EngineError> {
+        self.held[number].notes.push((arrival, text, note));
+        let placed = match self.place_again(number) {
+            Ok(placed) => placed,
+            Err(why) => return Ok(Err(why)),
+        };
+        self.held[number].placed = placed.clone();
+        let renoted = Arrival::Renoted {
+            content: number,
+            placement: placed.placement(),
+        };
+        match self.try_enter(&renoted, number) {
+            Ok(_) => Ok(Ok(placed)),
+            Err(EngineError::TakeIn(error)) => Ok(Err(error.to_string())),
+            Err(error) => Err(error),
+        }
+    }
+}
+
+/// Sets a note aside that its file can't be read under.
+fn refuse_note(round: &mut Round, entry: Entry, why: String) {
+    let path = names::shown(&entry.path);
+    let text = why_text(&path, &why, &[]);
+    round.put_away.push((entry, Shelf::SetAside, Some(text)));
+    round.outcomes.push(Outcome {
+        path,
+        what: What::SetAside {
+            why,
+            choices: Vec::new(),
+            moved_to: String::new(),
+        },
+    });
 }

@@ -1,6 +1,7 @@
 //! Opening a site's folders and ledger, and reading the configuration again.
 
 use super::reading::{finder_of, worker_of};
+use super::restore::restore;
 use super::{Cancel, Engine, EngineError};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -9,17 +10,15 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use undim_config::{Severity, Site, load, parse_note};
+use undim_config::{Severity, Site, load};
 use undim_emit::SiteZone;
 use undim_import::find::Findings;
 use undim_intake::listing::Listing;
-use undim_intake::names;
 use undim_intake::settle::Settler;
 use undim_intake::spool::{
-    Happening, LockError, Records, read_records, remove_leftovers, remove_unfinished,
-    remove_unfinished_reasons, state_lock,
+    LockError, remove_leftovers, remove_unfinished, remove_unfinished_reasons, state_lock,
 };
-use undim_store::{Batch, Content, ContentState, Note, NoteState, Store, StoreError};
+use undim_store::{Batch, Store, StoreError};
 use undim_survey::Book;
 
 /// Why a site could not be opened.
@@ -192,99 +191,4 @@ impl Engine {
     pub(crate) fn tell_progress(&mut self, tell: impl Fn(&str) + Send + Sync + 'static) {
         self.progress = Some(Arc::new(tell));
     }
-}
-
-/// Fills a ledger that is new from the archive's own records: a ledger that is lost costs nothing but the
-/// memory of which notices went out.
-fn restore(store: &mut Store, raw: &Path) -> Result<(), OpenError> {
-    if store.next_arrival()? > 1 {
-        return Ok(());
-    }
-    let Records {
-        records,
-        damaged,
-        without_content,
-        ..
-    } = read_records(raw).map_err(|error| OpenError::Folder {
-        path: raw.to_owned(),
-        error,
-    })?;
-    for line in damaged {
-        tracing::warn!(line, "a record of the archive is damaged; the others count");
-    }
-    if records.is_empty() {
-        return Ok(());
-    }
-    tracing::warn!(
-        records = records.len(),
-        "the ledger is new but the archive is not; it is filled from the archive"
-    );
-    let mut batch = Batch::default();
-    for record in records
-        .into_iter()
-        .filter(|record| !without_content.contains(&record.hash))
-    {
-        match record.happening {
-            Happening::Arrived {
-                path,
-                mtime_us,
-                bytes,
-            } => batch.contents.push(Content {
-                hash: record.hash,
-                arrival: record.arrival,
-                shown: names::shown(&path),
-                path,
-                bytes,
-                mtime_us,
-                state: ContentState::Taken,
-                superseded_by: None,
-                why: None,
-                importer: None,
-                importer_version: None,
-                options_fingerprint: None,
-                rows: None,
-                put_away_path: None,
-            }),
-            Happening::Note { path, text } => {
-                let file = names::file_of_note(&path).unwrap_or(&path).to_vec();
-                if parse_note(text.as_bytes(), "note").is_ok() {
-                    batch.notes.push(Note {
-                        arrival: record.arrival,
-                        path: file,
-                        content: Some(record.hash),
-                        text,
-                        state: NoteState::Attached,
-                    });
-                }
-            }
-            Happening::Withdrawn { why } => {
-                for content in batch
-                    .contents
-                    .iter_mut()
-                    .filter(|content| content.hash == record.hash)
-                {
-                    (content.state, content.why) = (ContentState::Withdrawn, Some(why.clone()));
-                }
-            }
-        }
-    }
-    supersede(&mut batch.contents, raw)?;
-    store.commit(&batch)?;
-    Ok(())
-}
-
-/// A content whose bytes begin with those of the one before it at the same path replaced it.
-fn supersede(contents: &mut [Content], raw: &Path) -> Result<(), OpenError> {
-    let mut last: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
-    for number in 0..contents.len() {
-        let path = contents[number].path.clone();
-        if let Some(old) = last.insert(path, number)
-            && contents[old].state == ContentState::Taken
-            && super::arrive::begins_with(raw, &contents[number], &contents[old])?
-        {
-            contents[old].state = ContentState::Superseded;
-            contents[old].superseded_by = Some(contents[number].hash.clone());
-        }
-    }
-    Ok(())
 }

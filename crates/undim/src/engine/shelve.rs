@@ -21,6 +21,10 @@ impl Engine {
                     what: What::HeldBack { why },
                 });
             }
+            Refusal::Failed(why) => {
+                self.hold_back(&one.entry, now);
+                self.trouble(why);
+            }
             Refusal::SetAside { why, choices } => {
                 if let Some(archived) = &one.archived {
                     let arrival = round.next_arrival;
@@ -95,7 +99,7 @@ impl Engine {
 }
 
 /// The text of a `.why.txt`.
-fn why_text(path: &str, why: &str, choices: &[String]) -> String {
+pub(super) fn why_text(path: &str, why: &str, choices: &[String]) -> String {
     let mut text = format!("{path} was set aside.\n\n{why}\n");
     if !choices.is_empty() {
         text.push_str("\nWhich is it?\n");

@@ -1,0 +1,271 @@
+//! A ledger that is lost is filled again from the archive's own records: it costs nothing but the memory of
+//! which notices went out.
+//!
+//! A record is kept before the ledger counts it, so a program killed in between leaves one that never
+//! counted. The file was then taken in again, perhaps after others, and has a second record; the numbers of
+//! the first may have gone to somebody else.
+
+use super::arrive::begins_with;
+use super::open::OpenError;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use undim_config::parse_note;
+use undim_intake::names;
+use undim_intake::spool::{Happening, Record, Records, read_records};
+use undim_store::{Batch, Content, ContentState, Note, NoteState, Store};
+
+/// Fills a ledger that is new.
+pub(super) fn restore(store: &mut Store, raw: &Path) -> Result<(), OpenError> {
+    if store.next_arrival()? > 1 {
+        return Ok(());
+    }
+    let Records {
+        records,
+        damaged,
+        without_content,
+        ..
+    } = read_records(raw).map_err(|error| OpenError::Folder {
+        path: raw.to_owned(),
+        error,
+    })?;
+    for line in damaged {
+        tracing::warn!(line, "a record of the archive is damaged; the others count");
+    }
+    for hash in &without_content {
+        tracing::warn!(
+            hash,
+            "the archive knows of a file but its bytes are gone; it does not count"
+        );
+    }
+    if records.is_empty() {
+        return Ok(());
+    }
+    tracing::warn!(
+        records = records.len(),
+        "the ledger is new but the archive is not; it is filled from the archive"
+    );
+    let there = records
+        .into_iter()
+        .filter(|record| !without_content.contains(&record.hash));
+    let mut batch = batch_of(renumbered(that_counted(there.collect())));
+    supersede(&mut batch.contents, raw)?;
+    store.commit(&batch)?;
+    Ok(())
+}
+
+/// The records that counted: a content's last arrival and what came after it, and of notes that say the same
+/// in a row the last one.
+fn that_counted(records: Vec<Record>) -> Vec<Record> {
+    let mut arrived: BTreeMap<String, u64> = BTreeMap::new();
+    for record in &records {
+        if matches!(record.happening, Happening::Arrived { .. }) {
+            arrived.insert(record.hash.clone(), record.arrival);
+        }
+    }
+    let mut next_note: BTreeMap<String, String> = BTreeMap::new();
+    let mut counted: Vec<Record> = records
+        .into_iter()
+        .rev()
+        .filter(|record| {
+            let Some(&first) = arrived.get(&record.hash) else {
+                return false;
+            };
+            match &record.happening {
+                Happening::Arrived { .. } => record.arrival == first,
+                Happening::Note { text, .. } => {
+                    let later = next_note.insert(record.hash.clone(), text.clone());
+                    record.arrival > first && later.as_ref() != Some(text)
+                }
+                Happening::Withdrawn { .. } => record.arrival > first,
+            }
+        })
+        .collect();
+    counted.reverse();
+    counted
+}
+
+/// Every record under a number of its own: of two that claim one, the second comes after all others, with
+/// everything else that happened to its content.
+fn renumbered(records: Vec<Record>) -> Vec<Record> {
+    let mut given = BTreeSet::new();
+    let mut moved = BTreeSet::new();
+    for record in &records {
+        if !given.insert(record.arrival) {
+            moved.insert(record.hash.clone());
+        }
+    }
+    let next = given.last().map_or(1, |last| last + 1);
+    let (late, mut all): (Vec<Record>, Vec<Record>) = records
+        .into_iter()
+        .partition(|record| moved.contains(&record.hash));
+    all.extend(
+        (next..)
+            .zip(late)
+            .map(|(arrival, record)| Record { arrival, ..record }),
+    );
+    all
+}
+
+fn batch_of(records: Vec<Record>) -> Batch {
+    let mut batch = Batch::default();
+    for record in records {
+        match record.happening {
+            Happening::Arrived {
+                path,
+                mtime_us,
+                bytes,
+            } => batch.contents.push(Content {
+                hash: record.hash,
+                arrival: record.arrival,
+                shown: names::shown(&path),
+                path,
+                bytes,
+                mtime_us,
+                state: ContentState::Taken,
+                superseded_by: None,
+                why: None,
+                importer: None,
+                importer_version: None,
+                options_fingerprint: None,
+                rows: None,
+                put_away_path: None,
+            }),
+            Happening::Note { path, text } => {
+                let file = names::file_of_note(&path).unwrap_or(&path).to_vec();
+                if parse_note(text.as_bytes(), "note").is_ok() {
+                    let of_the_same = batch
+                        .notes
+                        .iter_mut()
+                        .filter(|note| note.content.as_ref() == Some(&record.hash));
+                    for note in of_the_same {
+                        note.state = NoteState::Replaced;
+                    }
+                    batch.notes.push(Note {
+                        arrival: record.arrival,
+                        path: file,
+                        content: Some(record.hash),
+                        text,
+                        state: NoteState::Attached,
+                    });
+                }
+            }
+            Happening::Withdrawn { why } => {
+                for content in batch
+                    .contents
+                    .iter_mut()
+                    .filter(|content| content.hash == record.hash)
+                {
+                    (content.state, content.why) = (ContentState::Withdrawn, Some(why.clone()));
+                }
+            }
+        }
+    }
+    batch
+}
+
+/// A content whose bytes begin with those of the one before it at the same path replaced it.
+fn supersede(contents: &mut [Content], raw: &Path) -> Result<(), OpenError> {
+    let mut last: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
+    for number in 0..contents.len() {
+        let path = contents[number].path.clone();
+        if let Some(old) = last.insert(path, number)
+            && contents[old].state == ContentState::Taken
+            && begins_with(raw, &contents[number], &contents[old])?
+        {
+            contents[old].state = ContentState::Superseded;
+            contents[old].superseded_by = Some(contents[number].hash.clone());
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn arrived(arrival: u64, hash: &str) -> Record {
+        Record {
+            arrival,
+            hash: hash.into(),
+            happening: Happening::Arrived {
+                path: hash.as_bytes().to_vec(),
+                mtime_us: 0,
+                bytes: 1,
+            },
+        }
+    }
+
+    fn note(arrival: u64, hash: &str, remark: &str) -> Record {
+        Record {
+            arrival,
+            hash: hash.into(),
+            happening: Happening::Note {
+                path: format!("{hash}.note.toml").into_bytes(),
+                text: format!("remark = \"{remark}\"\n"),
+            },
+        }
+    }
+
+    fn restored(records: &[Record]) -> (Vec<(u64, String)>, Vec<(u64, String, NoteState)>) {
+        let mut records = records.to_vec();
+        records.sort_by(|a, b| (a.arrival, &a.hash).cmp(&(b.arrival, &b.hash)));
+        let batch = batch_of(renumbered(that_counted(records)));
+        (
+            batch.contents.into_iter().map(|c| (c.arrival, c.hash)).collect(),
+            batch
+                .notes
+                .into_iter()
+                .map(|n| (n.arrival, n.content.unwrap_or_default(), n.state))
+                .collect(),
+        )
+    }
+
+    #[test]
+    fn what_never_counted_does_not_come_back() {
+        // Killed after the records of "late" and its note; then "early" came first.
+        let records = [
+            arrived(1, "late"),
+            note(2, "late", "x"),
+            arrived(1, "early"),
+            arrived(2, "late"),
+            note(3, "late", "x"),
+            note(4, "late", "y"),
+        ];
+        let (contents, notes) = restored(&records);
+        assert_eq!(contents, [(1, "early".into()), (2, "late".into())]);
+        assert_eq!(
+            notes,
+            [
+                (3, "late".into(), NoteState::Replaced),
+                (4, "late".into(), NoteState::Attached)
+            ]
+        );
+        // Killed after the record of a note that then came again.
+        let (_, notes) = restored(&[
+            arrived(1, "a"),
+            note(2, "a", "x"),
+            arrived(2, "b"),
+            note(3, "a", "x"),
+        ]);
+        assert_eq!(notes, [(3, "a".into(), NoteState::Attached)]);
+    }
+
+    #[test]
+    fn a_file_that_never_came_again_counts_after_all_others() {
+        // Killed after the record of "z", which was then taken out of the inbox.
+        let (contents, notes) = restored(&[
+            arrived(1, "z"),
+            note(2, "z", "x"),
+            arrived(1, "a"),
+            arrived(2, "b"),
+        ]);
+        assert_eq!(contents, [(1, "a".into()), (2, "b".into()), (3, "z".into())]);
+        assert_eq!(notes, [(4, "z".into(), NoteState::Attached)]);
+    }
+
+    #[test]
+    fn a_note_without_its_arrival_is_passed_over() {
+        let (contents, notes) = restored(&[note(2, "gone", "x"), arrived(3, "a")]);
+        assert_eq!((contents.len(), notes.len()), (1, 0));
+    }
+}
