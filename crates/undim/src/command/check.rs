@@ -79,7 +79,9 @@ pub(super) fn run(common: &Common) -> Exit {
         files => format!("{files} files"),
     };
     if loaded.mistakes.is_empty() {
-        say::line(&format!("The configuration can be used: {files}, nothing to mend."));
+        say::line(&format!(
+            "The configuration can be used: {files}, nothing to mend."
+        ));
         return exit;
     }
     say::line(&format!(
