@@ -2,7 +2,7 @@
 //!
 //! A file goes through these steps, each a module:
 //!
-//! 1. `source` reads and decodes it block by block; `encoding` knows the encodings.
+//! 1. `unpacked` and `source` read, unpack and decode it block by block; `encoding` knows the encodings.
 //! 2. `layout` reads what the keeper says about this kind of file.
 //! 3. `sniff` finds out the rest from the file's first part: delimiter, header, which column is what (`names`,
 //!    `units`), how numbers (`number`) and times (`datetime`) are written. What can't be known is asked.
@@ -23,6 +23,7 @@ mod read;
 mod sniff;
 mod source;
 mod units;
+mod unpacked;
 
 use undim_sdk::{Failure, Importer, Input, Options, Out};
 

@@ -4,22 +4,27 @@ use crate::decide;
 use crate::encoding::{self, Decoder};
 use crate::layout::Layout;
 use crate::lines::line_length;
+use crate::unpacked::{GZIP, start_of};
+
+/// So much of a file is looked at, bytes.
+const SHOWN: u64 = 64 << 10;
 
 /// Answers 0 to 100 from a file's first bytes.
 pub(crate) fn probe(start: &[u8], file_name: &str) -> u8 {
     let name = file_name.to_ascii_lowercase();
+    if start.starts_with(GZIP) {
+        let unpacked = start_of(start, SHOWN);
+        // One step only: what is packed twice is told, not unpacked.
+        return if unpacked.starts_with(GZIP) {
+            2
+        } else {
+            probe(&unpacked, name.trim_end_matches(".gz"))
+        };
+    }
     let by_name = [".csv", ".tsv", ".tab", ".txt", ".dat", ".asc", ".log", ".prn"]
         .iter()
         .any(|end| name.ends_with(end));
     let bonus = if by_name { 5 } else { 0 };
-    if start.starts_with(b"\x1f\x8b") {
-        // Claimed only to say that it has to be unpacked.
-        return if name.trim_end_matches(".gz").len() < name.len() {
-            2
-        } else {
-            0
-        };
-    }
     let Ok(found) = encoding::find(start, false) else {
         return 0;
     };
@@ -46,7 +51,7 @@ pub(crate) fn probe(start: &[u8], file_name: &str) -> u8 {
         return 30;
     }
     // What `start` cuts off is not looked at: only the host knows whether it is the whole file.
-    let whole = start.len() < 64 << 10;
+    let whole = (start.len() as u64) < SHOWN;
     let end = if whole { text.len() } else { last_line_end(&text) };
     match decide::plan(text.get(..end).unwrap_or(""), whole, &Layout::default()) {
         Ok(_) => 85 + bonus,

@@ -29,6 +29,9 @@ pub(crate) fn read(input: &mut Input, options: &Options, out: &mut Out) -> Resul
     let mut source = Source::open(input, label, layout.wide_delimiter)?;
     let plan = find_plan(&mut source, &layout)?;
     let encoding = source.encoding.kind.name();
+    if source.is_gzip() {
+        out.found("compression", "gzip; unpacked");
+    }
     tell(out, source.encoding.assumed, "encoding", &encoding);
     for fact in &plan.facts {
         tell(out, fact.assumed, &fact.key, &fact.value);

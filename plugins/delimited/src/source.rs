@@ -2,6 +2,7 @@
 
 use crate::encoding::{self, Decoder, Event, Found};
 use crate::layout::WIDE_DELIMITER;
+use crate::unpacked::Unpacked;
 use std::io::Read;
 use undim_sdk::{Failure, Input};
 
@@ -10,7 +11,7 @@ const BLOCK: usize = 128 << 10;
 
 /// Text of a file, from where reading stands to where decoding stands.
 pub(crate) struct Source<'s, 'i> {
-    input: &'s mut Input<'i>,
+    input: Unpacked<'s, 'i>,
     decoder: Decoder,
     pub(crate) encoding: Found,
     raw: Vec<u8>,
@@ -31,8 +32,9 @@ impl<'s, 'i> Source<'s, 'i> {
         label: Option<(&str, u32)>,
         wide: Option<char>,
     ) -> Result<Source<'s, 'i>, Failure> {
+        let mut input = Unpacked::open(input)?;
         let mut start = vec![0; BLOCK];
-        let (length, ended) = fill(input, &mut start)?;
+        let (length, ended) = fill(&mut input, &mut start)?;
         start.truncate(length);
         let found = match label {
             Some((label, index)) => {
@@ -58,6 +60,11 @@ impl<'s, 'i> Source<'s, 'i> {
         Ok(source)
     }
 
+    /// True for a file that is unpacked while it is read.
+    pub(crate) fn is_gzip(&self) -> bool {
+        self.input.is_gzip()
+    }
+
     /// The text from where reading stands.
     pub(crate) fn text(&self) -> &str {
         self.text.get(self.used..).unwrap_or("")
@@ -78,7 +85,7 @@ impl<'s, 'i> Source<'s, 'i> {
             self.used = 0;
         }
         let mut raw = std::mem::take(&mut self.raw);
-        let (length, ended) = fill(self.input, &mut raw)?;
+        let (length, ended) = fill(&mut self.input, &mut raw)?;
         let result = self.take(raw.get(..length).unwrap_or_default(), ended, line);
         self.raw = raw;
         result
@@ -118,13 +125,17 @@ impl<'s, 'i> Source<'s, 'i> {
 }
 
 /// Fills a buffer as far as the file goes; tells how far, and whether the file ended.
-fn fill(input: &mut Input, buffer: &mut [u8]) -> Result<(usize, bool), Failure> {
+fn fill(input: &mut Unpacked<'_, '_>, buffer: &mut [u8]) -> Result<(usize, bool), Failure> {
     let mut filled = 0;
     while let Some(rest) = buffer.get_mut(filled..).filter(|rest| !rest.is_empty()) {
         match input.read(rest) {
             Ok(0) => return Ok((filled, true)),
             Ok(count) => filled += count,
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(error) if input.is_gzip() => {
+                let text = format!("the gzip file is damaged or cut off ({error}); export or copy it again");
+                return Err(Failure::unusable(0, 0, text));
+            }
             Err(error) => return Err(error.into()),
         }
     }

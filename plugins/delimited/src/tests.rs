@@ -327,3 +327,43 @@ fn slips_in_a_layout_are_shown_at_their_place() {
         assert_eq!(mistake(file, layout).0, index, "{layout}");
     }
 }
+
+/// The same bytes, compressed with gzip.
+fn gzipped(bytes: &[u8]) -> Vec<u8> {
+    use std::io::Write as _;
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    packer.write_all(bytes).expect("a vector takes every byte");
+    packer.finish().expect("a vector takes every byte")
+}
+
+#[test]
+fn a_gzip_file_is_unpacked_and_this_is_said() {
+    let plain = "time,x,y,z,PPFD\n2026-02-01T12:00:00,1,2,3,100\n2026-02-01T12:00:05,4,2,3,110\n";
+    let packed = gzipped(plain.as_bytes());
+    assert!(undim_sdk::testing::probe::<Delimited>(&packed, "may.csv.gz") > 60);
+    let outcome = undim_sdk::testing::run::<Delimited>(&packed, "may.csv.gz", &[]);
+    assert!(outcome.result.is_ok(), "{:?}", outcome.result);
+    assert_eq!(
+        outcome.rows,
+        undim_sdk::testing::run::<Delimited>(plain.as_bytes(), "may.csv", &[]).rows
+    );
+    assert!(
+        outcome
+            .facts
+            .iter()
+            .any(|fact| fact.key == "compression" && fact.value.contains("gzip"))
+    );
+}
+
+#[test]
+fn a_gzip_file_that_is_cut_off_or_packed_twice_is_refused() {
+    let packed = gzipped("x,y,z,PPFD\n1,2,3,100\n".repeat(400).as_bytes());
+    let cut = undim_sdk::testing::run::<Delimited>(&packed[..packed.len() / 2], "cut.csv.gz", &[]);
+    assert!(format!("{:?}", cut.result).contains("gzip"), "{:?}", cut.result);
+    let twice = undim_sdk::testing::run::<Delimited>(&gzipped(&packed), "twice.csv.gz.gz", &[]);
+    assert!(
+        format!("{:?}", twice.result).contains("gzip"),
+        "{:?}",
+        twice.result
+    );
+}
