@@ -3,6 +3,7 @@
 mod support;
 
 mod bad_input;
+mod demo;
 mod hostile;
 mod importer_story;
 mod light;

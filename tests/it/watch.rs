@@ -11,12 +11,12 @@ const TABLE: &str =
     "time,station,x,y,z,PPFD\n2026-01-10T12:00:00,a,10,10,10,180\n2026-01-10T12:00:05,b,30,12,25,240\n";
 
 /// A running `undim watch`; killed if the test ends early.
-struct Daemon {
+pub(crate) struct Daemon {
     child: Child,
 }
 
 impl Daemon {
-    fn start(site: &TestSite) -> Self {
+    pub(crate) fn start(site: &TestSite) -> Self {
         Self::start_with(site, &[])
     }
 
@@ -42,7 +42,7 @@ impl Daemon {
     }
 
     /// Ends it and gives what it said.
-    fn stop(mut self) -> Run {
+    pub(crate) fn stop(mut self) -> Run {
         self.signal("-TERM");
         let asked = Instant::now();
         let status = loop {
@@ -76,7 +76,7 @@ impl Drop for Daemon {
     }
 }
 
-fn wait_for(what: &str, mut done: impl FnMut() -> bool) {
+pub(crate) fn wait_for(what: &str, mut done: impl FnMut() -> bool) {
     let started = Instant::now();
     while !done() {
         assert!(
