@@ -35,7 +35,10 @@ fn sweep_in_bounded_memory(site: &TestSite) {
     site.drop_file("reef/good.csv", GOOD);
     let (run, peak_mib) = site.undim_with_peak(&["sweep"]);
     assert!(matches!(run.status, Some(0 | 1)), "{run}");
-    assert!(site.exists("outbox/reef/2026-01-10/survey.json"), "the good file came through: {run}");
+    assert!(
+        site.exists("outbox/reef/2026-01-10/survey.json"),
+        "the good file came through: {run}"
+    );
     assert!(peak_mib < 64, "{peak_mib} MiB: {run}");
 }
 

@@ -85,7 +85,9 @@ impl TestSite {
     /// Runs the program and watches how much memory it and its workers take together, MiB.
     pub(crate) fn undim_with_peak(&self, arguments: &[&str]) -> (Run, u64) {
         let mut command = self.command(arguments);
-        command.stdout(std::process::Stdio::piped()).stderr(std::process::Stdio::piped());
+        command
+            .stdout(std::process::Stdio::piped())
+            .stderr(std::process::Stdio::piped());
         let child = command.spawn().expect("the program starts");
         let pid = child.id();
         let done = std::sync::atomic::AtomicBool::new(false);
@@ -159,11 +161,25 @@ impl TestSite {
 /// What a process and its children hold in memory now, KiB.
 fn resident_kib(pid: u32) -> u64 {
     let own = fs::read_to_string(format!("/proc/{pid}/status")).unwrap_or_default();
-    let own = own.lines().find_map(|line| line.strip_prefix("VmRSS:")?.trim().strip_suffix(" kB")?.trim().parse().ok());
-    let tasks = fs::read_dir(format!("/proc/{pid}/task")).into_iter().flatten().filter_map(Result::ok);
+    let own = own.lines().find_map(|line| {
+        line.strip_prefix("VmRSS:")?
+            .trim()
+            .strip_suffix(" kB")?
+            .trim()
+            .parse()
+            .ok()
+    });
+    let tasks = fs::read_dir(format!("/proc/{pid}/task"))
+        .into_iter()
+        .flatten()
+        .filter_map(Result::ok);
     let children = tasks.filter_map(|task| fs::read_to_string(task.path().join("children")).ok());
     let of_children: u64 = children
-        .flat_map(|list| list.split_whitespace().filter_map(|pid| pid.parse().ok()).collect::<Vec<u32>>())
+        .flat_map(|list| {
+            list.split_whitespace()
+                .filter_map(|pid| pid.parse().ok())
+                .collect::<Vec<u32>>()
+        })
         .map(resident_kib)
         .sum();
     own.unwrap_or(0) + of_children
