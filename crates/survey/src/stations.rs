@@ -9,9 +9,65 @@ use undim_correct::SharedU;
 use undim_model::{Flag, Measured, Position, Reason, Reasons, SharedKind, SharedPart, StationValue, Text};
 use undim_place::light::Light;
 
+/// So many readings may wait for their bursts, over all places; then bursts are judged as far as they have come.
+const MOST_WAITING: usize = 300_000;
+/// A burst is not cut into blocks of fewer readings than this, which could tell little.
+const LEAST_BLOCK: usize = 16;
+
+/// The readings of all stations, by the station's number.
+#[derive(Debug, Default)]
+pub(crate) struct Tallies {
+    by_station: Vec<Tally>,
+    /// Readings whose burst has not been looked at.
+    waiting: usize,
+    /// How many may wait before bursts are cut.
+    limit: usize,
+}
+
+impl Tallies {
+    /// Counts a reading of a station, used or not.
+    pub(crate) fn count(&mut self, station: usize, seen: &Seen, reasons: Reasons) {
+        if self.by_station.len() <= station {
+            self.by_station.resize_with(station + 1, Tally::default);
+        }
+        self.by_station[station].count(seen, reasons);
+    }
+
+    /// Takes a counted reading into the burst of its device.
+    pub(crate) fn push(
+        &mut self,
+        station: usize,
+        reading: Waiting,
+        seen: &Seen,
+        stage: &Stage<'_>,
+        verdicts: &mut Verdicts,
+    ) {
+        let repeat_percent = stage.register.devices[seen.device].device.repeat_percent;
+        let bucket = self.by_station[station].bucket(seen.device, repeat_percent);
+        self.waiting -= bucket.waiting.len();
+        bucket.push(reading, seen, &stage.chains, verdicts);
+        self.waiting += bucket.waiting.len();
+        if self.waiting > self.limit.max(MOST_WAITING) {
+            self.cut(&stage.chains, verdicts);
+        }
+    }
+
+    /// Judges every burst that is long enough. Where many short ones are left, the next time comes later.
+    fn cut(&mut self, chains: &[Chain], verdicts: &mut Verdicts) {
+        self.waiting = 0;
+        for (_, bucket) in self.by_station.iter_mut().flat_map(|tally| &mut tally.buckets) {
+            if bucket.waiting.len() >= LEAST_BLOCK {
+                bucket.cut(chains, verdicts);
+            }
+            self.waiting += bucket.waiting.len();
+        }
+        self.limit = 2 * self.waiting;
+    }
+}
+
 /// All readings of a station.
 #[derive(Debug, Default)]
-pub(crate) struct Tally {
+struct Tally {
     readings: u64,
     placed: u64,
     sum_cm: [f64; 3],
@@ -21,8 +77,7 @@ pub(crate) struct Tally {
 }
 
 impl Tally {
-    /// Counts a reading, used or not.
-    pub(crate) fn count(&mut self, seen: &Seen, reasons: Reasons) {
+    fn count(&mut self, seen: &Seen, reasons: Reasons) {
         self.readings += 1;
         self.reasons = self.reasons.union(reasons);
         if let [Some(left), Some(bottom), Some(front)] = seen.placed.position_cm {
@@ -34,7 +89,7 @@ impl Tally {
     }
 
     /// The readings of a device that may count towards its value.
-    pub(crate) fn bucket(&mut self, device: usize, repeat_percent: f64) -> &mut Bucket {
+    fn bucket(&mut self, device: usize, repeat_percent: f64) -> &mut Bucket {
         let known = self.buckets.iter().position(|(of, _)| *of == device);
         let number = known.unwrap_or_else(|| {
             self.buckets.push((device, Bucket::new(repeat_percent)));
@@ -52,10 +107,10 @@ impl Tally {
 
 /// The readings of one device at one station.
 #[derive(Debug)]
-pub(crate) struct Bucket {
+struct Bucket {
     burst: BlockedBurst,
     /// The readings of the unfinished block.
-    open: Vec<Open>,
+    waiting: Vec<Waiting>,
     used: u64,
     questionable: u64,
     best: Flag,
@@ -70,18 +125,20 @@ pub(crate) struct Bucket {
 
 /// A reading whose burst has not been looked at.
 #[derive(Debug, Clone, Copy)]
-struct Open {
-    at: At,
-    flag: Flag,
-    raw: f64,
-    chain: usize,
+pub(crate) struct Waiting {
+    pub(crate) at: At,
+    pub(crate) flag: Flag,
+    pub(crate) raw: f64,
+    pub(crate) ppfd: f64,
+    /// Number of the chain that corrected it.
+    pub(crate) chain: usize,
 }
 
 impl Bucket {
     fn new(repeat_percent: f64) -> Self {
         Self {
             burst: BlockedBurst::new(BurstSettings { repeat_percent }),
-            open: Vec::new(),
+            waiting: Vec::new(),
             used: 0,
             questionable: 0,
             best: Flag::Missing,
@@ -93,32 +150,27 @@ impl Bucket {
         }
     }
 
-    /// A reading of `ppfd` that may count.
-    pub(crate) fn push(
-        &mut self,
-        seen: &Seen,
-        (raw, ppfd): (f64, f64),
-        at: At,
-        chains: &[Chain],
-        verdicts: &mut Verdicts,
-    ) {
-        self.open.push(Open {
-            at,
-            flag: seen.flag,
-            raw,
-            chain: seen.chain,
-        });
+    fn push(&mut self, reading: Waiting, seen: &Seen, chains: &[Chain], verdicts: &mut Verdicts) {
+        self.waiting.push(reading);
         self.u_place = self.u_place.max(seen.placed.u_place);
         self.u_rod = self.u_rod.max(seen.placed.u_rod);
-        if let Some(block) = self.burst.push(ppfd) {
+        if let Some(block) = self.burst.push(reading.ppfd) {
             self.settle(&block.reasons, chains, verdicts);
         }
     }
 
+    /// Judges what waits, and lets its memory go.
+    fn cut(&mut self, chains: &[Chain], verdicts: &mut Verdicts) {
+        if let Some(block) = self.burst.cut() {
+            self.settle(&block.reasons, chains, verdicts);
+        }
+        self.waiting = Vec::new();
+    }
+
     /// Tells each reading of a finished block what the block showed, and counts those in the value.
     fn settle(&mut self, told: &[Reasons], chains: &[Chain], verdicts: &mut Verdicts) {
-        for (open, told) in self.open.drain(..).zip(told) {
-            let flag = verdicts.tell(open.at, *told, open.flag);
+        for (reading, told) in self.waiting.drain(..).zip(told) {
+            let flag = verdicts.tell(reading.at, *told, reading.flag);
             self.reasons = self.reasons.union(*told);
             if !flag.is_used() {
                 continue;
@@ -126,12 +178,10 @@ impl Bucket {
             self.used += 1;
             self.questionable += u64::from(flag == Flag::Questionable);
             self.best = self.best.min(flag);
-            self.chain.get_or_insert(open.chain);
+            self.chain.get_or_insert(reading.chain);
             // Worked out again rather than held: of a rejected reading nothing is shared.
-            let corrected = chains[open.chain].prepared.apply(open.raw);
-            if let Some(ppfd) = corrected.ppfd {
-                self.shared.add(ppfd, &corrected.shared);
-            }
+            let corrected = chains[reading.chain].prepared.apply(reading.raw);
+            self.shared.add(reading.ppfd, &corrected.shared);
         }
     }
 
@@ -200,15 +250,15 @@ pub(crate) struct Stations {
 /// device with most used readings (formats, section 10, surveys).
 pub(crate) fn station_values(
     stage: &mut Stage<'_>,
-    tallies: Vec<Tally>,
+    tallies: Tallies,
     verdicts: &mut Verdicts,
     date: Date,
     water_cm: Option<f64>,
 ) -> Stations {
     let light = stage.light(date, water_cm);
-    let mut values = Vec::with_capacity(tallies.len());
+    let mut values = Vec::with_capacity(tallies.by_station.len());
     let mut tied = true;
-    for (number, tally) in tallies.into_iter().enumerate() {
+    for (number, tally) in tallies.by_station.into_iter().enumerate() {
         let (value, tied_to_reference) = station_value(stage, number, tally, verdicts, light.as_ref());
         tied &= tied_to_reference;
         values.push(value);

@@ -9,7 +9,7 @@ use crate::merged::Merged;
 use crate::register::{MOST_DEVICES, MOST_STATIONS, MOST_UNITS};
 use crate::source::{RowsError, Source};
 use crate::stage::{SiteView, Stage};
-use crate::stations::{Tally, station_values};
+use crate::stations::{Tallies, Waiting, station_values};
 use crate::verdicts::Verdicts;
 use undim_clean::repeat::{Repeats, Taken};
 use undim_model::{DeviceUse, Reading, Reason, Reasons, SourceFile, Survey};
@@ -74,7 +74,7 @@ pub struct TakenIn {
 pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Result<TakenIn, TakeInError> {
     let mut stage = Stage::new(site, entry.scene.as_deref());
     let mut verdicts = Verdicts::for_sources(sources.iter().map(|source| rows_within(source, entry)));
-    let mut tallies: Vec<Tally> = Vec::new();
+    let mut tallies = Tallies::default();
     let mut device_readings: Vec<u64> = Vec::new();
     let mut repeats = Repeats::default();
 
@@ -103,13 +103,16 @@ pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Res
         let Some(station) = seen.placed.station else {
             continue;
         };
-        tallies.resize_with(stage.register.stations.len(), Tally::default);
-        let tally = &mut tallies[station];
-        tally.count(&seen, seen.reasons.union(told));
+        tallies.count(station, &seen, seen.reasons.union(told));
         if let (true, Some(raw), Some(value)) = (flag.is_used(), seen.raw, seen.value) {
-            let repeat_percent = stage.register.devices[seen.device].device.repeat_percent;
-            let bucket = tally.bucket(seen.device, repeat_percent);
-            bucket.push(&seen, (raw, value.ppfd), at, &stage.chains, &mut verdicts);
+            let reading = Waiting {
+                at,
+                flag,
+                raw,
+                ppfd: value.ppfd,
+                chain: seen.chain,
+            };
+            tallies.push(station, reading, &seen, &stage, &mut verdicts);
         }
     }
 

@@ -54,6 +54,14 @@ impl BlockedBurst {
         (self.open.len() >= BLOCK).then(|| self.settle())
     }
 
+    /// Judges the readings that wait as a block of their own, however few, and lets their memory go; `None`
+    /// where none waits.
+    pub fn cut(&mut self) -> Option<Burst> {
+        let block = (!self.open.is_empty()).then(|| self.settle());
+        self.open = Vec::new();
+        block
+    }
+
     fn settle(&mut self) -> Burst {
         let judged = judge_with_sd(&self.open, self.settings);
         let block = match judged {

@@ -247,6 +247,26 @@ fn a_log_is_judged_in_blocks() {
 }
 
 #[test]
+fn a_burst_that_is_cut_goes_on_in_another_block() {
+    let mut blocked = BlockedBurst::new(DEVICE);
+    assert_eq!(blocked.cut(), None);
+    let first = [201.0, 199.0, 118.0, 202.0, 200.0];
+    let second = [200.0, 201.0, 199.0, 900.0];
+    for value in first {
+        assert_eq!(blocked.push(value), None);
+    }
+    assert_eq!(blocked.cut(), judge(&first, DEVICE));
+    for value in second {
+        assert_eq!(blocked.push(value), None);
+    }
+    let (last, whole) = blocked.finish();
+    assert_eq!(last, judge(&second, DEVICE));
+    let whole = whole.unwrap();
+    assert_eq!(whole.used, 7);
+    assert!((whole.value - 200.3).abs() < 0.2, "{}", whole.value);
+}
+
+#[test]
 fn a_drift_from_block_to_block_is_in_the_uncertainty() {
     let mut blocked = BlockedBurst::new(DEVICE);
     for value in [200.0, 230.0] {

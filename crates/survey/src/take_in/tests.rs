@@ -322,18 +322,22 @@ fn always(done: &Done) {
         survey.devices.iter().map(|device| device.readings).sum::<u64>(),
         rows
     );
+    let mut by_station: BTreeMap<&str, Vec<&Reading>> = BTreeMap::new();
+    for reading in &done.readings {
+        let name = reading.station.as_deref().unwrap_or_default();
+        by_station.entry(name).or_default().push(reading);
+    }
     for station in &survey.stations {
-        let of_station = || {
-            let mine = move |reading: &&Reading| reading.station.as_ref() == Some(&station.station);
-            done.readings.iter().filter(mine)
-        };
-        assert_eq!(station.readings, of_station().count() as u64, "every row counts");
-        let used = of_station().filter(|reading| {
+        let of_station = &by_station[&*station.station];
+        assert_eq!(station.readings, of_station.len() as u64, "every row counts");
+        let used = of_station.iter().filter(|reading| {
             reading.device == station.device && reading.flag.is_used() && reading.value.is_some()
         });
         assert_eq!(station.used, used.count() as u64);
         assert_eq!(station.used == 0, station.value.is_none());
-        let of_readings = of_station().fold(Reasons::NONE, |all, one| all.union(one.reasons));
+        let of_readings = of_station
+            .iter()
+            .fold(Reasons::NONE, |all, one| all.union(one.reasons));
         assert_eq!(station.reasons.union(of_readings), station.reasons);
         match station.value {
             None => assert_eq!(station.flag, Flag::Bad),

@@ -160,3 +160,31 @@ fn rows_that_cannot_be_read_back_are_told_with_their_file() {
     let error = take_in(&entry, &[source], read.site()).unwrap_err();
     assert!(error.to_string().starts_with("a.csv: "), "{error}");
 }
+
+#[test]
+fn many_places_with_many_readings_hold_no_more_than_few_places() {
+    // 400 readings at each of 1000 places, a round at a time: cut on the way, and a shadow is found all the same.
+    let mut read = case([file("a.csv", "value\n1")]);
+    read.tank.stations.clear();
+    read.files[0].rows = (0..400_000)
+        .map(|number| ImportedRow {
+            x: Some((number % 100) as f64),
+            z: Some((number / 100 % 10) as f64),
+            ..Log::new(400_000).row(number)
+        })
+        .collect();
+    read.files[0].rows[300_500].value = Some(90.0);
+    let done = read.done();
+    assert_eq!(done.survey.stations.len(), 1000);
+    assert!(done.survey.stations.iter().all(|station| station.readings == 400));
+    assert_eq!(done.survey.counts.bad, 1);
+    let shadow = done
+        .readings
+        .iter()
+        .find(|reading| reading.flag == Flag::Bad)
+        .unwrap();
+    assert_eq!(
+        (shadow.row, shadow.reasons.to_string().as_str()),
+        (300_502, "shadow")
+    );
+}
