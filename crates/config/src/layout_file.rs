@@ -198,7 +198,8 @@ fn columns<'a>(top: &mut Table<'a>, head: Option<&[String]>) -> Filled<'a> {
         if name == "time" {
             time_column(&mut column, head);
         } else {
-            if let Some(from) = column.need("from", "from = \"header text\"") {
+            // Left out: the importer finds the column out, and says which it took.
+            if let Some(from) = column.take("from") {
                 sources(&from, head);
             }
             measure(&mut column, name);
@@ -217,17 +218,11 @@ fn time_column(column: &mut Table, head: Option<&[String]>) {
     for item in from.iter().chain(&start) {
         sources(item, head);
     }
-    match (&from, &start) {
-        (Some(_), Some(start)) => start.mistake(
+    if let (Some(_), Some(start)) = (&from, &start) {
+        start.mistake(
             "`from` and `start` both say when",
             "`from` is for lines that carry a time, `start` and `step` for lines that don't",
-        ),
-        (None, None) => column.sheet.absent(
-            &column.span,
-            format!("`from` is missing in {}", column.title),
-            "write `from = \"header text\"`, or `start` and `step` where lines carry no time",
-        ),
-        _ => {}
+        );
     }
     if let Some(item) = &step {
         item.some_duration();

@@ -65,7 +65,10 @@ fn a_layout_of_its_own_is_read_or_its_mistakes_are_shown_at_their_place() {
     lay_out(
         root.path(),
         &[
-            ("good.toml", "delimiter = \";\"\n"),
+            (
+                "good.toml",
+                "delimiter = \";\"\ncolumns.time.format = \"%d/%m/%Y\"\ncolumns.x.unit = \"mm\"\n",
+            ),
             ("bad.toml", "quote = '\"'\ndelimiter = \";;\"\n"),
         ],
     );
