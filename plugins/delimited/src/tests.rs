@@ -367,3 +367,11 @@ fn a_gzip_file_that_is_cut_off_or_packed_twice_is_refused() {
         twice.result
     );
 }
+
+#[test]
+fn a_unit_column_of_counts_is_a_unit_column() {
+    let file =
+        "time,x,y,z,value,unit\n2026-02-01T12:00:00Z,10,10,10,100,1\n2026-02-01T12:00:05Z,10,10,10,101,1\n";
+    let units: Vec<Option<String>> = rows(file, "").into_iter().map(|row| row.unit).collect();
+    assert_eq!(units, [Some("1".to_owned()), Some("1".to_owned())]);
+}

@@ -83,9 +83,10 @@ pub(crate) fn find(
         roles.device = finder.one(Role::Device, "device", settled.ask_less, &is_name)?;
     }
     if settled.is_open(Role::Unit) {
-        roles.unit = finder.one(Role::Unit, "unit", settled.ask_less, &|column| {
-            !column.is_numeric()
-        })?;
+        // A number is no unit, but for UCUM's 1, which is that of counts.
+        let is_unit =
+            |column: &Column| !column.is_numeric() || column.distinct.iter().all(|(cell, _)| cell == "1");
+        roles.unit = finder.one(Role::Unit, "unit", settled.ask_less, &is_unit)?;
     }
     if settled.is_open(Role::Tilt) {
         roles.tilt = finder.spare(Role::Tilt, &mut roles.left_out);
