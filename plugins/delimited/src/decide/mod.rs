@@ -344,6 +344,7 @@ impl<'a> Decider<'a> {
         Settled {
             roles,
             ask_less: self.layout.names_columns(),
+            keeps_rows: !self.layout.keep.is_empty(),
         }
     }
 

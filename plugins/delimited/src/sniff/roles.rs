@@ -29,6 +29,8 @@ pub(crate) struct Settled {
     pub(crate) roles: Vec<Role>,
     /// The layout names columns: what it leaves out is taken where it is clear and never asked for.
     pub(crate) ask_less: bool,
+    /// The layout says which rows are readings.
+    pub(crate) keeps_rows: bool,
 }
 
 impl Settled {
@@ -97,7 +99,7 @@ pub(crate) fn find(
     if settled.is_open(Role::Remark) {
         roles.remark = finder.all(Role::Remark).first().copied();
     }
-    if settled.is_open(Role::Value) {
+    if settled.is_open(Role::Value) && !settled.keeps_rows {
         finder.one_quantity(&roles)?;
     }
     Ok(roles)
