@@ -119,7 +119,25 @@ fn best_width(rows: &[HeadRow], senses: &[f64], delimiter: Delimiter, stated: bo
     let least = if delimiter == Delimiter::None { 1 } else { 2 };
     widths.retain(|(width, _)| *width >= least);
     widths.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    widths.first().map(|(width, _)| *width)
+    let width = widths.first().map(|(width, _)| *width)?;
+    // A column that no line fills is a column all the same where the header names it.
+    let ends_empty = widths.iter().any(|(known, _)| *known == width + 1);
+    let is_named = ends_empty && rows.iter().take(MOST_ABOVE).any(|row| names_one_more(row, width));
+    Some(if is_named { width + 1 } else { width })
+}
+
+/// True for a line of names, one more than `width`.
+fn names_one_more(row: &HeadRow, width: usize) -> bool {
+    row.cells.len() == width + 1
+        && row.cells.last().is_some_and(|cell| !cell.is_empty())
+        && !row.cells.iter().any(|cell| kind(cell).is_measured())
+        && row
+            .cells
+            .iter()
+            .filter_map(|cell| names::read(cell))
+            .filter(|named| named.strength != Strength::Contains)
+            .count()
+            > 1
 }
 
 /// How much sense the filled cells of a row make, 0 to 1; 0 for a row without measurements or split wrongly.
@@ -228,6 +246,8 @@ mod tests {
                 3,
             ),
             ("x;y;PAR;\n1;2;100;\n1;3;110;\n", ";", 3),
+            ("x,y,PAR,remark\n1,2,100,\n1,3,110,\n", ",", 4),
+            ("x,y,PAR,remark\n1,2,100\n1,3,110\n", ",", 3),
             ("1,5 2,5 100,5\n1,5 3,5 110,5\n", "blanks", 3),
             ("'x','y','PAR'\n'1','2','3,5'\n'1','3','4,5'\n", ",", 3),
         ] {
