@@ -7,6 +7,7 @@ mod demo;
 mod hostile;
 mod importer_story;
 mod light;
+mod look;
 mod notes;
 mod published;
 mod rules;

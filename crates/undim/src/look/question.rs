@@ -27,10 +27,10 @@ const AXES: Question = Question {
 const PLACE: Question = Question {
     text: "Where was each value read?",
     choices: &[
-        "a column “station” with a name for each place",
-        "columns “x”, “y” and “z” with its place in the tank, in cm",
+        "columns.station.from = \"HEADER\"  # the column that names each place",
+        "columns.x.from = \"HEADER\"  # and the same for y and z: its place in the tank",
     ],
-    then: "Values without a place can't be held against later ones. Write it into the file and look again.",
+    then: "Values without a place can't be held against later ones. Where a column tells it, write so into a text file, say layout.toml, and look again with --layout layout.toml; else add a column “station” to the file.",
 };
 
 const DEVICE: Question = Question {
