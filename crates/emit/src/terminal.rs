@@ -147,6 +147,21 @@ fn row(seen: &Seen<'_>, name: &str, compared: bool, screen: &Screen) -> String {
     screen.fit(line.trim_end(), screen.width)
 }
 
+/// What was assumed or moved on the way in, a line or two each; nothing where nothing was.
+pub fn said(report: &Report<'_>, screen: &Screen) -> String {
+    const MOST: usize = 5;
+    let said = &report.survey.said;
+    let mut lines: Vec<String> = said
+        .iter()
+        .take(MOST)
+        .map(|line| screen.wrapped(&shown(line), "  ", "    ") + "\n")
+        .collect();
+    if said.len() > MOST {
+        lines.push(format!("  {} more on the page\n", said.len() - MOST));
+    }
+    lines.concat()
+}
+
 /// Nothing for what is plainly good.
 fn quality(station: &StationValue) -> String {
     match (station.flag, station.reasons.is_empty()) {

@@ -1,7 +1,7 @@
 //! The three facts under the answer: places, corals, and what this survey could have shown.
 
 use crate::corals::{Standing, corals};
-use crate::words::{counted, day_and_year, visible};
+use crate::words::{counted, day_and_year, upper_first, visible_with_article};
 use crate::{Report, sign, words};
 use maud::{Markup, html};
 use undim_model::{Flag, Verdict};
@@ -119,14 +119,17 @@ fn smallest(report: &Report<'_>) -> Fact {
             more: "too few places with a steady light".to_owned(),
         },
         Some(loss) if sign::is_compared(report) => Fact {
-            what: format!("A {} loss would show", visible(loss)),
+            what: format!("{} loss would show", upper_first(&visible_with_article(loss))),
             more: format!(
                 "an even one, {}",
                 against.unwrap_or_else(|| "against the baseline".to_owned())
             ),
         },
         Some(loss) => Fact {
-            what: format!("A {} loss from here would show", visible(loss)),
+            what: format!(
+                "{} loss from here would show",
+                upper_first(&visible_with_article(loss))
+            ),
             more: "an even one, from the next survey on".to_owned(),
         },
         None if sign::is_compared(report) => Fact {

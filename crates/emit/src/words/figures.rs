@@ -62,7 +62,10 @@ pub fn interval(middle: f64, ends: [f64; 2]) -> String {
 
 /// "−15.2" in a column of percentages.
 pub(crate) fn table_percent(percent: f64) -> String {
-    signed(percent, 1)
+    match signed(percent, 1) {
+        nothing if nothing == "0" => "0.0".to_owned(),
+        text => text,
+    }
 }
 
 /// "−18.9 to −11.4" in a column of percentages.
@@ -100,6 +103,15 @@ pub(crate) fn visible(percent: f64) -> String {
         "{}{NO_BREAK}%",
         number::fixed((percent - 1e-9).ceil().max(1.0), 0)
     )
+}
+
+/// "a 5 %" or "an 8 %": the same with its article.
+pub(crate) fn visible_with_article(percent: f64) -> String {
+    let text = visible(percent);
+    let number = text.split(NO_BREAK).next().unwrap_or_default();
+    // Eight, eleven, eighteen, eighty and so on are spoken with a vowel first.
+    let vowel = number.starts_with('8') || ["11", "18"].contains(&number);
+    format!("{} {text}", if vowel { "an" } else { "a" })
 }
 
 /// A PPFD for people: whole above ten, one decimal below.

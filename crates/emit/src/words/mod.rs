@@ -14,8 +14,8 @@ pub use assumed::assumed;
 pub(crate) use causes::{all as causes_of, odds};
 pub use causes::{cause_phrase, likely_cause};
 pub(crate) use figures::{
-    NO_BREAK, lower_first, month, ppfd, ppfd_and_interval, table_interval, table_percent, threshold, visible,
-    weekday_and_day,
+    NO_BREAK, lower_first, month, ppfd, ppfd_and_interval, table_interval, table_percent, threshold,
+    upper_first, visible, visible_with_article, weekday_and_day,
 };
 pub use figures::{day, day_and_year, interval, percent_of, signed_percent};
 pub use headline::{Headline, headline, sentence};
@@ -51,13 +51,23 @@ pub fn place(target: &AlertTarget) -> String {
     match target {
         AlertTarget::Tank => "in the whole tank".to_owned(),
         AlertTarget::Fixture(id) => format!("under the {} fixture", crate::text_cell::shown(id)),
-        AlertTarget::Station(id) => format!("at {}", crate::text_cell::shown(id)),
+        AlertTarget::Station(id) => at(id),
         AlertTarget::Stations(ids) => match ids.as_slice() {
             [] => "at some places".to_owned(),
-            [one] => format!("at {}", crate::text_cell::shown(one)),
+            [one] => at(one),
             several => format!("at {} places", several.len()),
         },
         AlertTarget::Path(path) => crate::text_cell::shown(path).into_owned(),
+    }
+}
+
+/// "at reef-top"; a place named after its coordinates already begins so.
+fn at(station: &str) -> String {
+    let name = crate::text_cell::shown(station);
+    if name.starts_with("at-") {
+        format!("at the place {name}")
+    } else {
+        format!("at {name}")
     }
 }
 

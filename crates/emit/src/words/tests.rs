@@ -111,6 +111,8 @@ fn intervals_that_hold_nothing_say_so() {
     assert_eq!(plain(&interval(-16.0, [-20.1, -12.4])), "−20 to −12 %");
     assert_eq!(plain(&figures::visible(4.01)), "5 %");
     assert_eq!(plain(&figures::visible(5.0)), "5 %");
+    assert_eq!(plain(&figures::visible_with_article(7.2)), "an 8 %");
+    assert_eq!(plain(&figures::visible_with_article(4.0)), "a 4 %");
 }
 
 #[test]

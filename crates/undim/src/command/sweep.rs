@@ -268,8 +268,10 @@ impl Told {
         for (number, id) in long.iter().enumerate() {
             let is_last = number + 1 == long.len();
             let text = engine.report(tank, id, |report| {
-                let mut text =
-                    terminal::title(report, &self.screen) + "\n" + &terminal::table(report, &self.screen);
+                let mut text = terminal::title(report, &self.screen)
+                    + "\n"
+                    + &terminal::table(report, &self.screen)
+                    + &terminal::said(report, &self.screen);
                 if !is_last {
                     text += &self.screen.wrapped(&words::headline(report).sentence, "", "");
                     text.push('\n');
