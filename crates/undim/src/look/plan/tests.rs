@@ -1,3 +1,5 @@
+//! Drawings of invented places, held against what somebody above the tank would see.
+
 use super::*;
 use undim_model::{Flag, Measured, Reasons, Text};
 
