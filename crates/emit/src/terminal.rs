@@ -179,11 +179,11 @@ fn quality(station: &StationValue) -> String {
 /// A survey in a line or two: its id and what it comes down to.
 pub fn brief(report: &Report<'_>, screen: &Screen) -> String {
     let text = format!(
-        "{}  {}",
+        "{}: {}",
         shown(&report.survey.id),
         words::headline(report).sentence
     );
-    screen.wrapped(&text, "", "    ")
+    screen.wrapped(&text, "  ", "    ")
 }
 
 /// The answer, lines ended by `\n`; the caller adds the path of the page.

@@ -15,7 +15,7 @@ pub(crate) use causes::{all as causes_of, odds};
 pub use causes::{cause_phrase, likely_cause};
 pub(crate) use figures::{
     NO_BREAK, lower_first, month, ppfd, ppfd_and_interval, table_interval, table_percent, threshold,
-    upper_first, visible, visible_with_article, weekday_and_day,
+    upper_first, visible_with_article, weekday_and_day,
 };
 pub use figures::{day, day_and_year, interval, percent_of, signed_percent};
 pub use headline::{Headline, headline, sentence};

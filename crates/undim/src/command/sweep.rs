@@ -126,6 +126,9 @@ fn touched(outcomes: &[Outcome]) -> BTreeMap<String, BTreeSet<String>> {
 /// More surveys of one tank than this are told in a line each, all but the newest.
 const WITH_TABLE: usize = 3;
 
+/// More files of one kind than this are told in a line each.
+const IN_FULL: usize = 6;
+
 /// What is said on a terminal.
 struct Told {
     screen: Screen,
@@ -172,8 +175,9 @@ impl Told {
             }
             say::line(&format!("{head}:"));
             said = true;
+            let in_short = outcomes.len() > IN_FULL;
             for outcome in outcomes {
-                self.file(outcome);
+                self.file(outcome, in_short);
             }
             for left in alone {
                 self.text(&format!("{}: {}", left.path, left.why));
@@ -188,7 +192,23 @@ impl Told {
         }
     }
 
-    fn file(&self, outcome: &Outcome) {
+    fn file(&self, outcome: &Outcome, in_short: bool) {
+        if let What::Taken {
+            tank,
+            surveys,
+            rows,
+            problems: 0,
+            ..
+        } = &outcome.what
+            && in_short
+        {
+            self.text(&format!(
+                "{}: {rows} into {tank}, survey {}",
+                outcome.path,
+                surveys.join(", ")
+            ));
+            return;
+        }
         self.text(&outcome.path);
         match &outcome.what {
             What::Taken {
