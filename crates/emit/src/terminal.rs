@@ -106,7 +106,12 @@ pub fn table(report: &Report<'_>, screen: &Screen) -> String {
     if compared {
         head += &format!(" {:>8}  {:>16}", "change %", "95 %");
     }
-    let mut out = screen.text("PAR (PPFD) in µmol m⁻² s⁻¹; ± and intervals hold with 95 % confidence") + "\n";
+    let mut out = screen.wrapped(
+        "PAR (PPFD) in µmol m⁻² s⁻¹; ± and intervals hold with 95 % confidence",
+        "",
+        "",
+    );
+    out.push('\n');
     out += head.trim_end();
     out.push('\n');
     for seen in &seen {

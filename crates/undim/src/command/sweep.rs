@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::IsTerminal;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
-use undim_emit::terminal::{self, Screen};
+use undim_emit::terminal::{self, Glyphs, Screen};
 use undim_emit::words;
 
 #[derive(Serialize)]
@@ -35,7 +35,7 @@ pub(super) fn run(common: &Common, flags: &Sweep) -> Exit {
     let bar = progress_bar(common);
     if let Some(bar) = bar.clone() {
         engine.tell_progress(move |file| {
-            bar.set_message(file.to_owned());
+            bar.set_message(say::screen().text(file));
             bar.inc(1);
         });
     }
@@ -63,7 +63,11 @@ fn progress_bar(common: &Common) -> Option<ProgressBar> {
     }
     let bar = ProgressBar::new_spinner();
     let style = ProgressStyle::with_template("{spinner} {pos} read, now {wide_msg}");
-    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_spinner()));
+    let style = style.unwrap_or_else(|_| ProgressStyle::default_spinner());
+    bar.set_style(match say::screen().glyphs {
+        Glyphs::Unicode => style,
+        Glyphs::Ascii => style.tick_chars("|/-\\ "),
+    });
     bar.enable_steady_tick(Duration::from_millis(100));
     Some(bar)
 }
@@ -203,7 +207,7 @@ impl Told {
             && in_short
         {
             self.text(&format!(
-                "{}: {rows} into {tank}, survey {}",
+                "{}: {rows} readings, {tank} {}",
                 outcome.path,
                 surveys.join(", ")
             ));
