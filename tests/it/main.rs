@@ -7,6 +7,7 @@ mod demo;
 mod hostile;
 mod importer_story;
 mod light;
+mod mended;
 mod look;
 mod notes;
 mod published;

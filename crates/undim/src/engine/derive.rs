@@ -20,6 +20,7 @@ impl Engine {
     pub(super) fn load_held(&mut self) -> Result<(), EngineError> {
         self.held.clear();
         self.fresh.clear();
+        self.incomplete = false;
         self.surveys.clear();
         let mut notes: BTreeMap<String, Vec<(u64, String, Note)>> = BTreeMap::new();
         for note in self.store.notes()? {
@@ -43,6 +44,7 @@ impl Engine {
             }
             let of_this = notes.remove(&content.hash).unwrap_or_default();
             if let Err(why) = self.hold_content(content, of_this, &mut arrivals) {
+                self.incomplete = true;
                 self.trouble(why);
             }
         }

@@ -14,6 +14,7 @@ mod deliver;
 mod derive;
 mod enter;
 mod error;
+mod gone;
 mod notes;
 mod open;
 mod outcome;
@@ -108,6 +109,9 @@ pub(crate) struct Engine {
     held_back: BTreeSet<Vec<u8>>,
     /// True for a sweep: it ends, and then tells everything that it met.
     once: bool,
+    /// True where a content of the ledger could not be derived again: what was written of it may be all that
+    /// is left, and stays.
+    incomplete: bool,
     /// False until what the archive holds was derived for the first time.
     derived: bool,
     /// When the inbox was made: an inode number alone comes back.
@@ -175,16 +179,26 @@ impl Engine {
     pub(crate) fn look(&mut self) -> Looked {
         let now = self.now();
         let began = std::time::Instant::now();
-        if !std::mem::replace(&mut self.derived, true)
-            && let Err(error) = self.derive_all()
-        {
-            self.trouble(error.to_string());
+        if !self.derived {
+            match self.derive_all() {
+                Ok(()) => self.derived = true,
+                Err(error) => self.trouble(error.to_string()),
+            }
         }
         let before = self.listing.folder_identity;
         let listing = list(&self.site.inbox);
         if listing.missing && !self.listing.missing {
             let trouble = listing.trouble.as_deref().unwrap_or("it is gone");
-            tracing::warn!(inbox = %self.site.inbox.display(), trouble, "the inbox is missing; files are taken in once it is back");
+            let inbox = self.site.inbox.display().to_string();
+            if self.once {
+                self.trouble(format!("the inbox {inbox} could not be looked into: {trouble}"));
+            } else {
+                tracing::warn!(
+                    inbox,
+                    trouble,
+                    "the inbox is missing; files are taken in once it is back"
+                );
+            }
         }
         let made = std::fs::metadata(&self.site.inbox)
             .and_then(|inbox| inbox.created())

@@ -114,6 +114,7 @@ impl Engine {
             progress: None,
             held_back: BTreeSet::new(),
             once: what != "watch",
+            incomplete: false,
             derived: false,
             inbox_made: None,
             clock: std::time::Instant::now(),

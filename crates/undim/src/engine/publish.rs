@@ -12,13 +12,13 @@ use std::io;
 use std::path::Path;
 use undim_drift::{History, Judged, judge};
 use undim_emit::{Report, alerts, history_csv, notice};
-use undim_intake::spool::{hidden_name, write_atomically};
+use undim_intake::spool::write_atomically;
 use undim_model::{AlertChange, AlertStep, Survey, Tank};
 use undim_store::{Batch, Derived, NewDelivery, StoredChange, StoredSurvey};
 use undim_survey::Entry;
 
 /// The kind under which the fingerprints of written packages stand in the ledger.
-const PACKAGE: &str = "package";
+pub(super) const PACKAGE: &str = "package";
 
 /// A survey with the contents it is made of and the fingerprint of all it was derived from.
 type Derivation = (Entry, String, Survey);
@@ -37,6 +37,7 @@ impl Engine {
     pub(super) fn publish_all(&mut self) -> Result<(), EngineError> {
         let mut tanks: BTreeSet<String> = self.book.entries().into_iter().map(|entry| entry.tank).collect();
         tanks.extend(self.store.tanks()?);
+        tanks.extend(self.tanks_in_outbox());
         for tank in tanks {
             if self.cancel.asked() {
                 return Err(EngineError::Cancelled);
@@ -65,9 +66,15 @@ impl Engine {
             upkeep,
         });
         let folder = self.site.outbox.join(id);
+        if derivations.is_empty() {
+            batch.alert_changes.push((id.to_owned(), Vec::new()));
+            self.judged.remove(id);
+            return self.remove_tank(id, &folder, batch);
+        }
         fs::create_dir_all(&folder).map_err(|error| EngineError::outbox(&folder, &error))?;
         self.write_packages(&tank, &folder, &derivations, &judged, batch)?;
-        self.remove_gone(id, &folder, &derivations, batch)?;
+        let present = derivations.iter().map(|(entry, _, _)| entry.id.as_str());
+        self.remove_gone(id, &folder, &present.collect(), batch)?;
 
         let mut history = Vec::new();
         let rows = surveys
@@ -165,41 +172,6 @@ impl Engine {
         package::write(folder, report, &self.site_zone, &|write| {
             taken.each_reading(entry, &sources, view, write)
         })
-    }
-
-    /// Removes the folders of surveys that are no more: joined into another, or moved by a note.
-    fn remove_gone(
-        &mut self,
-        id: &str,
-        folder: &Path,
-        derivations: &[Derivation],
-        batch: &mut Batch,
-    ) -> Result<(), EngineError> {
-        let present: BTreeSet<&str> = derivations
-            .iter()
-            .map(|(entry, _, _)| entry.id.as_str())
-            .collect();
-        let gone: Vec<(String, String)> = self
-            .surveys
-            .keys()
-            .filter(|(tank, survey)| tank == id && !present.contains(survey.as_str()))
-            .cloned()
-            .collect();
-        for key in gone {
-            let path = folder.join(&key.1);
-            if path.is_dir() {
-                let aside = folder.join(hidden_name(&key.1));
-                fs::rename(&path, &aside)
-                    .and_then(|()| fs::remove_dir_all(&aside))
-                    .map_err(|error| EngineError::outbox(&path, &error))?;
-            }
-            batch
-                .derived_gone
-                .push((PACKAGE.to_owned(), key.0.clone(), key.1.clone()));
-            batch.surveys_gone.push(key.clone());
-            self.surveys.remove(&key);
-        }
-        Ok(())
     }
 
     fn write_alerts(&self, folder: &Path, judged: &Judged) -> Result<(), EngineError> {

@@ -53,8 +53,8 @@ impl Engine {
                 self.hold_back(entry, now);
             }
             if !matches!(error, EngineError::Cancelled) {
-                tracing::error!(%error, "this round was not finished");
                 self.trouble(error.to_string());
+                self.outcomes.extend(entries.iter().map(waits_for_mending));
             }
             // What was begun in memory is not in the ledger: start again from what is.
             self.ready.clear();
@@ -176,6 +176,7 @@ impl Engine {
                 }
                 Some(Err(error @ ArchiveError::Archive { .. })) => {
                     self.hold_back(&one.entry, now);
+                    round.outcomes.push(waits_for_mending(&one.entry));
                     self.trouble(error.to_string());
                 }
             }
@@ -240,6 +241,16 @@ pub(super) fn archive_options<'a>(
         cancel: cancel.flag(),
         ask: ask_kernel,
         take_if_unsure,
+    }
+}
+
+/// What is told of a file where outbox or state could not be used; the trouble itself is told once.
+pub(super) fn waits_for_mending(entry: &Entry) -> Outcome {
+    Outcome {
+        path: names::shown(&entry.path),
+        what: What::HeldBack {
+            why: "nothing could be written for it; it is taken in once the trouble is mended".to_owned(),
+        },
     }
 }
 

@@ -1,7 +1,7 @@
 //! Files leave the inbox: to `taken/`, or to `set-aside/` with the reason beside them.
 
 use super::arrive::Refusal;
-use super::round::{Coming, Round};
+use super::round::{Coming, Round, waits_for_mending};
 use super::{Engine, Outcome, What};
 use std::time::Duration;
 use undim_config::After;
@@ -23,6 +23,7 @@ impl Engine {
             }
             Refusal::Failed(why) => {
                 self.hold_back(&one.entry, now);
+                round.outcomes.push(waits_for_mending(&one.entry));
                 self.trouble(why);
             }
             Refusal::SetAside { why, choices } => {
