@@ -134,7 +134,7 @@ impl<'a> Fold<'a> {
             ));
         } else if let Some(reset) = reset.filter(|_| renewed) {
             limits.push(format!(
-                "It is a new one because of this: {}.",
+                "A new baseline is needed because of this: {}.",
                 words::done(reset)
             ));
         }
