@@ -48,10 +48,11 @@ pub(crate) fn run(folder: Option<PathBuf>) -> Result<(), String> {
     if !status.is_ok_and(|status| status.success()) {
         return Err("undim status failed".to_owned());
     }
-    say(&format!(
-        "\nOpen the latest page first: {}",
-        latest_page(&site)?.display()
-    ));
+    say("\nOpen the page of the alert first:");
+    for (what, page) in alert_pages(&site)? {
+        say(&format!("  where it {what}: {}", page.display()));
+    }
+    say(&format!("  the latest survey: {}", latest_page(&site)?.display()));
     say(&format!(
         "Every value of every survey:  {}",
         site.join("outbox/lantern/history.csv").display()
@@ -80,6 +81,25 @@ fn free_folder() -> Result<PathBuf, String> {
         })
         .find(|folder| !folder.exists())
         .ok_or_else(|| "a thousand demo folders lie here already; remove some".to_owned())
+}
+
+/// The pages of the surveys that opened and closed alerts.
+fn alert_pages(site: &Path) -> Result<Vec<(String, PathBuf)>, String> {
+    let tank = site.join("outbox/lantern");
+    let path = tank.join("alerts.jsonl");
+    let lines = fs::read_to_string(&path).map_err(|error| format!("{}: {error}", path.display()))?;
+    let changes = lines
+        .lines()
+        .filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
+    Ok(changes
+        .filter_map(|change| {
+            let survey = change["survey"].as_str()?;
+            let what = change["change"]
+                .as_str()
+                .filter(|what| matches!(*what, "opened" | "closed"))?;
+            Some((what.to_owned(), tank.join(survey).join("report.html")))
+        })
+        .collect())
 }
 
 fn latest_page(site: &Path) -> Result<PathBuf, String> {
