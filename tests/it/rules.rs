@@ -35,6 +35,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     ("undim-importer-delimited", &["undim-sdk"]),
     ("undim-importer-hostile", &["undim-abi"]),
+    ("undim-bench", &["undim-import"]),
     ("xtask", &[]),
 ];
 

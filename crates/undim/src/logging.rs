@@ -17,7 +17,11 @@ pub(crate) fn set_up(common: &Common, quiet: Level) {
         .with_target(false)
         .with_ansi(colored(common.color, std::io::stderr().is_terminal()));
     // `--json` asks for facts as JSON, and a daemon's facts are its log.
-    let format = if common.json && quiet == Level::INFO { LogFormat::Json } else { common.log };
+    let format = if common.json && quiet == Level::INFO {
+        LogFormat::Json
+    } else {
+        common.log
+    };
     match format {
         LogFormat::Text => builder.compact().init(),
         LogFormat::Json => builder

@@ -42,7 +42,8 @@ mod tests {
         drop(writer);
         assert_eq!(nobody_writes(read.as_fd()), Some(true));
         std::thread::scope(|scope| {
-            let storm = scope.spawn(|| (0..50_000).for_each(|_| drop(OpenOptions::new().append(true).open(&path))));
+            let storm =
+                scope.spawn(|| (0..50_000).for_each(|_| drop(OpenOptions::new().append(true).open(&path))));
             while !storm.is_finished() {
                 let _ = nobody_writes(read.as_fd());
             }

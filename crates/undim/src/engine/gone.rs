@@ -76,7 +76,7 @@ impl Engine {
         let of_each = folder.join("alerts");
         let alerts = names_in(&of_each)
             .into_iter()
-            .filter(|name| name.ends_with(".json"));
+            .filter(|name| Path::new(name).extension().is_some_and(|end| end == "json"));
         let files = alerts
             .map(|name| of_each.join(name))
             .chain([folder.join("alerts.jsonl"), folder.join("history.csv")]);

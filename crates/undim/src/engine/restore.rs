@@ -206,7 +206,10 @@ mod tests {
         }
     }
 
-    fn restored(records: &[Record]) -> (Vec<(u64, String)>, Vec<(u64, String, NoteState)>) {
+    /// Contents and notes, each with its arrival and hash.
+    type Restored = (Vec<(u64, String)>, Vec<(u64, String, NoteState)>);
+
+    fn restored(records: &[Record]) -> Restored {
         let mut records = records.to_vec();
         records.sort_by(|a, b| (a.arrival, &a.hash).cmp(&(b.arrival, &b.hash)));
         let batch = batch_of(renumbered(that_counted(records)));
