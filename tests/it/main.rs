@@ -6,6 +6,7 @@ mod bad_input;
 mod demo;
 mod hostile;
 mod importer_story;
+mod kill_points;
 mod light;
 mod look;
 mod mended;

@@ -12,6 +12,10 @@
 //! ```
 //!
 //! Fields that a later version adds are passed over; so is a line of a kind not known, which is said.
+//!
+//! A line is written before the ledger counts it, so a program killed in between leaves one that never
+//! counted. What then really happened stands below it: a later arrival voids all lines above, a later line
+//! those whose numbers its own does not exceed.
 
 use super::archive::content_path;
 use super::atomic::write_atomically;
@@ -81,10 +85,12 @@ pub fn record(raw: &Path, record: &Record) -> io::Result<()> {
         return Err(io::ErrorKind::InvalidInput.into());
     };
     let mut text = read_text(&folder.join(&name))?.unwrap_or_else(|| format!("{FIRST_LINE}\n"));
-    let line = line_of(record);
-    if text.lines().any(|old| old == line) {
+    let mut kept = Records::default();
+    understand(&record.hash, &text, &mut kept);
+    if kept.records.contains(record) {
         return Ok(());
     }
+    let line = line_of(record);
     if !text.ends_with('\n') {
         text.push('\n');
     }
@@ -178,15 +184,21 @@ fn understand(hash: &str, text: &str, all: &mut Records) {
         ));
         return;
     }
+    let mut counted: Vec<Record> = Vec::new();
     for (index, line) in lines.enumerate() {
         match record_of(hash, line) {
-            Some(record) => all.records.push(record),
+            Some(record) => {
+                let is_arrival = matches!(record.happening, Happening::Arrived { .. });
+                counted.retain(|earlier| !is_arrival && earlier.arrival < record.arrival);
+                counted.push(record);
+            }
             None => all.damaged.push(format!(
                 "{hash}{ENDING}, line {}: can't be understood; it is passed over",
                 index + 2
             )),
         }
     }
+    all.records.append(&mut counted);
 }
 
 fn record_of(hash: &str, line: &str) -> Option<Record> {
@@ -294,6 +306,52 @@ mod tests {
         assert!(all.damaged[0].contains("line 2") && all.damaged[1].contains("line 4"));
         understand("b", "undim raw record 2\n", &mut all);
         assert_eq!((all.damaged.len(), all.records.len()), (3, 1));
+    }
+
+    #[test]
+    fn lines_that_never_counted_are_voided_by_those_below() {
+        let note = |arrival, text: &str| Record {
+            happening: Happening::Note {
+                path: b"a.note.toml".to_vec(),
+                text: text.to_owned(),
+            },
+            ..arrived(arrival, 'a', b"a")
+        };
+        let read = |records: &[Record]| {
+            let mut all = Records::default();
+            let lines: String = records.iter().map(|one| line_of(one) + "\n").collect();
+            understand(&"a".repeat(64), &format!("{FIRST_LINE}\n{lines}"), &mut all);
+            all.records
+        };
+        // The file came again after others, or before them.
+        for again in [3, 9] {
+            let records = [
+                arrived(5, 'a', b"a"),
+                note(6, "x"),
+                arrived(again, 'a', b"a"),
+                note(again + 1, "x"),
+            ];
+            assert_eq!(read(&records), records[2..]);
+        }
+        let records = [arrived(1, 'a', b"a"), note(4, "x"), note(4, "y"), note(5, "x")];
+        assert_eq!(
+            read(&records),
+            [records[0].clone(), records[2].clone(), records[3].clone()]
+        );
+    }
+
+    #[test]
+    fn the_same_line_is_kept_again_where_another_stands_below_it() {
+        let raw = tempfile::tempdir().expect("a folder");
+        fs::create_dir(raw.path().join("aa")).expect("a folder");
+        fs::write(content_path(raw.path(), &"a".repeat(64)), "raw").expect("a content");
+        for arrival in [5, 5, 6, 5] {
+            record(raw.path(), &arrived(arrival, 'a', b"a")).expect("kept");
+        }
+        assert_eq!(
+            read_records(raw.path()).expect("read").records,
+            [arrived(5, 'a', b"a")]
+        );
     }
 
     proptest! {

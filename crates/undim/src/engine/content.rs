@@ -1,5 +1,6 @@
 //! A content as the engine works with it: one file's bytes, and what is known of them.
 
+use super::EngineError;
 use super::context::{Belongs, belongs};
 use super::rows::CachedRows;
 use jiff::Timestamp;
@@ -10,7 +11,7 @@ use undim_config::{Note, Site};
 use undim_intake::names;
 use undim_model::{Fact, ImportProblem, LengthUnit, SourceFile, Text};
 use undim_store::Content;
-use undim_survey::{Placement, Scan, Source, Timing, local_date, scan};
+use undim_survey::{Placement, RowsError, Scan, Source, Timing, local_date, scan};
 
 /// What an importer made of a content, as it is kept in the ledger. Derived: a rebuild makes it again.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -154,7 +155,24 @@ impl Held {
     }
 }
 
-/// Finds out where a content belongs and when its readings were taken. An error is a sentence.
+/// Why a content can't be entered.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum Unfit {
+    /// The file, its note or its route is to blame; the sentence says what to do.
+    #[error("{0}")]
+    Refused(String),
+    /// The file is not to blame.
+    #[error(transparent)]
+    Failed(EngineError),
+}
+
+impl From<String> for Unfit {
+    fn from(why: String) -> Self {
+        Self::Refused(why)
+    }
+}
+
+/// Finds out where a content belongs and when its readings were taken.
 pub(crate) fn place(
     site: &Site,
     zone: &TimeZone,
@@ -162,7 +180,7 @@ pub(crate) fn place(
     note: &Note,
     imported: &Imported,
     rows: &CachedRows,
-) -> Result<Placed, String> {
+) -> Result<Placed, Unfit> {
     let mut said = Vec::new();
     let file_zone = match imported.fact("timezone") {
         Some(name) => undim_clean::time::zone(name).ok_or_else(|| {
@@ -179,9 +197,15 @@ pub(crate) fn place(
         clock_offset_us: note.clock_offset_us.unwrap_or(0),
         undated,
     };
-    let scan = scan(rows, &timing).map_err(|error| error.to_string())?;
+    let scan = scan(rows, &timing).map_err(|error| match error {
+        RowsError::Unreadable(_) => Unfit::Failed(EngineError::State {
+            path: content.shown.clone(),
+            error: error.to_string(),
+        }),
+        other @ RowsError::TooLongToSort { .. } => Unfit::Refused(other.to_string()),
+    })?;
     if scan.rows == 0 {
-        return Err("it holds no readings".to_owned());
+        return Err(Unfit::Refused("it holds no readings".to_owned()));
     }
     if scan.timed == 0 {
         said.push(format!("it holds no times; {date}, {from}, was taken as its day"));

@@ -1,7 +1,7 @@
 //! From contents to surveys: the ledger's contents in memory, the book of surveys, and take-in.
 
 use super::arrive::{Refusal, fingerprint};
-use super::content::{Held, Imported, Placed, place};
+use super::content::{Held, Imported, Placed, Unfit, place};
 use super::context::Belongs;
 use super::package::VERSION;
 use super::rows::CachedRows;
@@ -77,7 +77,7 @@ impl Engine {
             .map(|(_, _, note)| note.clone())
             .unwrap_or_default();
         let last = notes.last().map(|(_, _, note)| note.clone()).unwrap_or_default();
-        let failed = |why: String| format!("{} can't be derived again: {why}", content.shown);
+        let failed = |why: Unfit| format!("{} can't be derived again: {why}", content.shown);
         let (imported, rows, key) = self.imported(&content, &last).map_err(failed)?;
         let number = self.held.len();
         let placed_under = |note: &Note| place(&self.site, &self.zone, &content, note, &imported, &rows);
@@ -148,9 +148,13 @@ impl Engine {
     }
 
     /// What an importer made of a content: as kept, or read again.
-    fn imported(&self, content: &Content, note: &Note) -> Result<(Imported, CachedRows, String), String> {
+    fn imported(&self, content: &Content, note: &Note) -> Result<(Imported, CachedRows, String), Unfit> {
         let told = |refusal: Refusal| match refusal {
-            Refusal::SetAside { why, .. } | Refusal::Later(why) | Refusal::Failed(why) => why,
+            Refusal::SetAside { why, .. } => Unfit::Refused(why),
+            Refusal::Later(error) | Refusal::Failed(error) => Unfit::Failed(EngineError::State {
+                path: content.shown.clone(),
+                error,
+            }),
         };
         let reading = self.importing().reading_of(&content.path, note).map_err(told)?;
         let key = fingerprint(&[&content.hash, &reading.fingerprint]);
@@ -190,7 +194,7 @@ impl Engine {
     }
 
     /// Where a content belongs under its last note; another layout has it read again.
-    pub(super) fn place_again(&mut self, number: usize) -> Result<Placed, String> {
+    pub(super) fn place_again(&mut self, number: usize) -> Result<Placed, Unfit> {
         let (content, note) = (self.held[number].content.clone(), self.held[number].note());
         let (imported, rows, key) = self.imported(&content, &note)?;
         let placed = place(&self.site, &self.zone, &content, &note, &imported, &rows)?;

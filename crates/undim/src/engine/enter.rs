@@ -1,7 +1,7 @@
 //! A content that was read becomes part of its surveys, or is set aside.
 
 use super::arrive::{Read, Reading, Refusal, begins_with};
-use super::content::{Held, place};
+use super::content::{Held, Unfit, place};
 use super::round::{Coming, Round};
 use super::{Engine, EngineError, Outcome, What};
 use std::time::Duration;
@@ -10,14 +10,6 @@ use undim_intake::names;
 use undim_intake::spool::{Happening, Record, Shelf, record};
 use undim_store::{Content, ContentState, Note as StoredNote, NoteState};
 use undim_survey::Arrival;
-
-/// Why a content that was read can't be entered.
-enum Unfit {
-    /// It is set aside with this sentence.
-    Refused(String),
-    /// The file is not to blame.
-    Failed(EngineError),
-}
 
 /// What is told of a content that was taken in.
 struct Taken {
@@ -68,12 +60,12 @@ impl Engine {
         self.held.push(held);
         match self.try_enter(&arrived, number) {
             Ok(surveys) => self.entered(round, one, number, what, surveys),
-            Err(EngineError::TakeIn(error)) => {
+            Err(error) => {
+                let why = error.blames_the_file()?;
                 self.held.pop();
-                self.refuse(round, &one, Refusal::set_aside(error.to_string()), now);
+                self.refuse(round, &one, Refusal::set_aside(why), now);
                 Ok(())
             }
-            Err(error) => Err(error),
         }
     }
 
@@ -112,8 +104,7 @@ impl Engine {
             &note,
             &read.imported,
             &read.rows,
-        )
-        .map_err(Unfit::Refused)?;
+        )?;
         if let Some(other) = self.other_tank_name(&placed.belongs) {
             return Err(Unfit::Refused(other));
         }

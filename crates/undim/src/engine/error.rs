@@ -3,7 +3,7 @@
 use std::io;
 use std::path::Path;
 use undim_store::StoreError;
-use undim_survey::TakeInError;
+use undim_survey::{RowsError, TakeInError};
 
 /// Work that could not be done, through no fault of a file.
 #[derive(Debug, thiserror::Error)]
@@ -36,6 +36,18 @@ pub(crate) enum EngineError {
 }
 
 impl EngineError {
+    /// The sentence where a file, its note or its route is to blame, and not the state folder.
+    pub(crate) fn blames_the_file(self) -> Result<String, Self> {
+        match self {
+            Self::TakeIn(TakeInError::Rows {
+                error: RowsError::Unreadable(_),
+                ..
+            }) => Err(self),
+            Self::TakeIn(error) => Ok(error.to_string()),
+            other => Err(other),
+        }
+    }
+
     /// Something in the outbox.
     pub(crate) fn outbox(path: &Path, error: &io::Error) -> Self {
         Self::Outbox {

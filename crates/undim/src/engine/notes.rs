@@ -1,6 +1,6 @@
 //! Notes beside files: each goes with its file, and is archived with it.
 
-use super::content::Placed;
+use super::content::{Placed, Unfit};
 use super::round::{Coming, Round, archive_options};
 use super::shelve::why_text;
 use super::{Engine, EngineError, Outcome, What};
@@ -17,7 +17,8 @@ use undim_survey::Arrival;
 const LARGEST_NOTE: u64 = 1 << 20;
 
 impl Engine {
-    /// Sorts notes out of the ready files: a note goes with its file. Gives how many notes wait for a file.
+    /// Sorts notes out of the ready files: a note goes with its file. Gives how many notes wait for a file that
+    /// is not there, or is held back.
     pub(super) fn sort_out_notes(&mut self) -> usize {
         let mut waiting = 0;
         let listed: BTreeSet<&[u8]> = self
@@ -29,7 +30,10 @@ impl Engine {
         let mut ready = std::mem::take(&mut self.ready);
         ready.retain(|entry| match names::file_of_note(&entry.path) {
             None => true,
-            Some(file) if listed.contains(file) => false,
+            Some(file) if listed.contains(file) => {
+                waiting += usize::from(self.held_back.contains(file));
+                false
+            }
             Some(file) => match self.store.last_at_path(file) {
                 Ok(Some(content)) => matches!(content.state, ContentState::Taken | ContentState::Superseded),
                 _ => {
@@ -199,7 +203,8 @@ impl Engine {
         self.held[number].notes.push((arrival, text, note));
         let placed = match self.place_again(number) {
             Ok(placed) => placed,
-            Err(why) => return Ok(Err(why)),
+            Err(Unfit::Refused(why)) => return Ok(Err(why)),
+            Err(Unfit::Failed(error)) => return Err(error),
         };
         self.held[number].placed = placed.clone();
         let renoted = Arrival::Renoted {
@@ -208,8 +213,7 @@ impl Engine {
         };
         match self.try_enter(&renoted, number) {
             Ok(_) => Ok(Ok(placed)),
-            Err(EngineError::TakeIn(error)) => Ok(Err(error.to_string())),
-            Err(error) => Err(error),
+            Err(error) => Ok(Err(error.blames_the_file()?)),
         }
     }
 }

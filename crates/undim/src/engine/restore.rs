@@ -2,8 +2,7 @@
 //! which notices went out.
 //!
 //! A record is kept before the ledger counts it, so a program killed in between leaves one that never
-//! counted. The file was then taken in again, perhaps after others, and has a second record; the numbers of
-//! the first may have gone to somebody else.
+//! counted; its number may have gone to somebody else.
 
 use super::arrive::begins_with;
 use super::open::OpenError;
@@ -53,31 +52,26 @@ pub(super) fn restore(store: &mut Store, raw: &Path) -> Result<(), OpenError> {
     Ok(())
 }
 
-/// The records that counted: a content's last arrival and what came after it, and of notes that say the same
-/// in a row the last one.
+/// The records that counted: those of contents that arrived, and of notes that say the same in a row the last
+/// one, as a note that says nothing new is not counted again.
 fn that_counted(records: Vec<Record>) -> Vec<Record> {
-    let mut arrived: BTreeMap<String, u64> = BTreeMap::new();
-    for record in &records {
-        if matches!(record.happening, Happening::Arrived { .. }) {
-            arrived.insert(record.hash.clone(), record.arrival);
-        }
-    }
+    let arrived: BTreeSet<String> = records
+        .iter()
+        .filter(|record| matches!(record.happening, Happening::Arrived { .. }))
+        .map(|record| record.hash.clone())
+        .collect();
     let mut next_note: BTreeMap<String, String> = BTreeMap::new();
     let mut counted: Vec<Record> = records
         .into_iter()
         .rev()
         .filter(|record| {
-            let Some(&first) = arrived.get(&record.hash) else {
-                return false;
-            };
-            match &record.happening {
-                Happening::Arrived { .. } => record.arrival == first,
+            let repeats = match &record.happening {
                 Happening::Note { text, .. } => {
-                    let later = next_note.insert(record.hash.clone(), text.clone());
-                    record.arrival > first && later.as_ref() != Some(text)
+                    next_note.insert(record.hash.clone(), text.clone()).as_ref() == Some(text)
                 }
-                Happening::Withdrawn { .. } => record.arrival > first,
-            }
+                _ => false,
+            };
+            arrived.contains(&record.hash) && !repeats
         })
         .collect();
     counted.reverse();
@@ -224,33 +218,23 @@ mod tests {
     }
 
     #[test]
-    fn what_never_counted_does_not_come_back() {
-        // Killed after the records of "late" and its note; then "early" came first.
-        let records = [
-            arrived(1, "late"),
-            note(2, "late", "x"),
-            arrived(1, "early"),
-            arrived(2, "late"),
-            note(3, "late", "x"),
-            note(4, "late", "y"),
-        ];
-        let (contents, notes) = restored(&records);
-        assert_eq!(contents, [(1, "early".into()), (2, "late".into())]);
+    fn a_note_that_came_again_counts_once() {
+        // Killed after the record of a note whose number went to "b"; then it came again.
+        let (contents, notes) = restored(&[
+            arrived(1, "a"),
+            note(3, "a", "x"),
+            arrived(3, "b"),
+            note(4, "a", "x"),
+            note(5, "a", "y"),
+        ]);
+        assert_eq!(contents, [(1, "a".into()), (3, "b".into())]);
         assert_eq!(
             notes,
             [
-                (3, "late".into(), NoteState::Replaced),
-                (4, "late".into(), NoteState::Attached)
+                (4, "a".into(), NoteState::Replaced),
+                (5, "a".into(), NoteState::Attached)
             ]
         );
-        // Killed after the record of a note that then came again.
-        let (_, notes) = restored(&[
-            arrived(1, "a"),
-            note(2, "a", "x"),
-            arrived(2, "b"),
-            note(3, "a", "x"),
-        ]);
-        assert_eq!(notes, [(3, "a".into(), NoteState::Attached)]);
     }
 
     #[test]

@@ -129,8 +129,11 @@ fn write(outbox: &Path, status: &StatusFile) -> std::io::Result<()> {
     let aside = outbox.join(hidden_name("status"));
     let mut text = serde_json::to_string_pretty(status)?;
     text.push('\n');
-    fs::write(&aside, text)?;
-    fs::rename(aside, outbox.join("status.json"))
+    let written = fs::write(&aside, text).and_then(|()| fs::rename(&aside, outbox.join("status.json")));
+    if written.is_err() {
+        let _ = fs::remove_file(&aside);
+    }
+    written
 }
 
 /// The open alerts of a tank, from the ledger.

@@ -48,7 +48,8 @@ impl<'s> Surveys<'s> {
         let zone = undim_clean::time::zone(&site.timezone.name).ok_or_else(unknown)?;
         let site_zone = SiteZone::named(&site.timezone.name).map_err(|_| unknown())?;
         let content = content(file, hash);
-        let placed = place(site, &zone, &content, &Note::default(), &imported, &rows)?;
+        let placed = place(site, &zone, &content, &Note::default(), &imported, &rows)
+            .map_err(|unfit| unfit.to_string())?;
         let id = placed.belongs.tank.clone();
         let tank = Tank {
             name: Path::new(&file.name)
