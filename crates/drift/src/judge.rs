@@ -24,7 +24,7 @@ pub struct History<'a> {
     /// The tank as declared.
     pub tank: &'a Tank,
     /// Its surveys, in order of their start.
-    pub surveys: &'a [Survey],
+    pub surveys: &'a [&'a Survey],
     /// Its upkeep, in any order.
     pub upkeep: &'a [Upkeep],
 }
@@ -168,7 +168,7 @@ impl<'a> Line<'a> {
         }
         let field = fit::field(&itself.pairs, shares.fixtures.len(), &shares_of(&itself, &shares));
         let point = |change| TrendPoint {
-            survey: baseline.id.clone(),
+            survey: Text::from(baseline.id.as_str()),
             date: baseline.date,
             change,
         };
@@ -188,8 +188,9 @@ impl<'a> Line<'a> {
 
     /// Adds this survey's points to the trends.
     fn extend(&mut self, survey: &Survey, field: &Field) {
+        let id = Text::from(survey.id.as_str());
         let point = |change| TrendPoint {
-            survey: survey.id.clone(),
+            survey: id.clone(),
             date: survey.date,
             change,
         };

@@ -12,7 +12,7 @@ fn judged(tank: &Tank, surveys: &[Survey], upkeep: &[Upkeep], shares: &dyn Knows
     judge_with(
         &History {
             tank,
-            surveys,
+            surveys: &surveys.iter().collect::<Vec<_>>(),
             upkeep,
         },
         shares,

@@ -85,7 +85,7 @@ mod tests {
             .iter()
             .enumerate()
             .map(|(t, percent)| TrendPoint {
-                survey: format!("s{t}"),
+                survey: format!("s{t}").into(),
                 date: month(t),
                 change: from_relative(percent / 100.0, 0.01),
             })

@@ -70,7 +70,7 @@ pub enum Verdict {
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrendPoint {
     /// The survey's id.
-    pub survey: String,
+    pub survey: Text,
     /// Its day.
     pub date: Date,
     /// Against the baseline.

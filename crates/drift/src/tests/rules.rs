@@ -418,7 +418,7 @@ fn declared_fixtures_are_told_apart_by_their_geometry() {
     ];
     let history = History {
         tank: &tank,
-        surveys: &surveys,
+        surveys: &surveys.each_ref(),
         upkeep: &[],
     };
     let judged = crate::judge(&history);
@@ -446,7 +446,7 @@ fn a_lone_fixture_is_the_whole_tank() {
     let surveys = [along(month(0), |_| 1.0), along(month(1), |_| 0.85)];
     let history = History {
         tank: &tank,
-        surveys: &surveys,
+        surveys: &surveys.each_ref(),
         upkeep: &[],
     };
     let judged = crate::judge(&history);

@@ -328,7 +328,7 @@ fn trend(percents: &[f64], u_percent: f64) -> Vec<TrendPoint> {
         .iter()
         .zip(days)
         .map(|(percent, day)| TrendPoint {
-            survey: format!("{day}-noon"),
+            survey: format!("{day}-noon").into(),
             date: day,
             change: change(
                 *percent,

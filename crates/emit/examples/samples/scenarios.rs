@@ -289,7 +289,7 @@ pub(crate) fn forty() -> Scenario {
             .map(|number| {
                 let percent = -fall * f64::from(number) + f64::from(number * 7 % 5) * 0.4 - 0.8;
                 TrendPoint {
-                    survey: format!("survey-{number}"),
+                    survey: format!("survey-{number}").into(),
                     date: date(2022, 12, 10).saturating_add(Span::new().days(30 * number)),
                     change: change(percent, 1.4, [percent - 2.8, percent + 2.8]),
                 }

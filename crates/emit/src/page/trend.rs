@@ -119,7 +119,7 @@ fn trend(name: &str, points: &[TrendPoint], scale: &Scale, report: &Report<'_>) 
         figure.trend {
             @if let Some(last) = points.last() {
                 h2 {
-                    span { (name) @if last.survey != report.survey.id { span.aside { " on " (words::day(last.date)) } } }
+                    span { (name) @if *last.survey != *report.survey.id { span.aside { " on " (words::day(last.date)) } } }
                     span.last { (words::signed_percent(last.change.percent)) " " span.aside { "(" (words::interval(last.change.percent, last.change.ci95)) ")" } }
                 }
             }

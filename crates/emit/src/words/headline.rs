@@ -123,7 +123,7 @@ fn back(survey: &Survey, judgement: &Judgement, alert: &Alert) -> Option<Back> {
     let [.., before, now] = trend_of(judgement, &alert.target) else {
         return None;
     };
-    let is_back = now.survey == survey.id && !alert.next_step.is_empty();
+    let is_back = *now.survey == *survey.id && !alert.next_step.is_empty();
     is_back.then(|| Back {
         was_loss: before.change.percent < 0.0,
         percent: 100.0 * ((100.0 + now.change.percent) / (100.0 + before.change.percent).max(1.0) - 1.0),
@@ -275,7 +275,7 @@ fn story(report: &Report<'_>, alert: &Alert) -> Option<String> {
     let opened = trend_of(report.judgement, &alert.target)
         .iter()
         .find(|point| opened_on(report, alert).is_some_and(|day| day == point.date))?;
-    (opened.survey != report.survey.id).then(|| {
+    (*opened.survey != *report.survey.id).then(|| {
         format!(
             "It was {} on {}, when the alert opened.",
             percent_of(opened.change.percent),

@@ -4,9 +4,11 @@ use super::arrive::{Refusal, fingerprint};
 use super::content::{Held, Imported, Placed, Unfit, place};
 use super::context::Belongs;
 use super::package::VERSION;
+use super::publish::Derivation;
 use super::rows::CachedRows;
 use super::{Engine, EngineError};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use undim_config::{Note, parse_note};
 use undim_model::{Survey, Tank};
 use undim_store::{Content, ContentState, Derived};
@@ -57,7 +59,8 @@ impl Engine {
         for tank in self.store.tanks()? {
             for stored in self.store.surveys(&tank)? {
                 let key = (tank.clone(), stored.survey.id.clone());
-                self.surveys.insert(key, (stored.fingerprint, stored.survey));
+                self.surveys
+                    .insert(key, (stored.fingerprint, Arc::new(stored.survey)));
             }
         }
         Ok(())
@@ -309,7 +312,7 @@ impl Engine {
 
     /// The surveys of a tank in order of their start, those that changed taken in again. One that can't be
     /// taken in any more keeps what it was, and this is told.
-    pub(super) fn surveys_of(&mut self, tank: &str) -> Vec<(Entry, String, Survey)> {
+    pub(super) fn surveys_of(&mut self, tank: &str) -> Vec<Derivation> {
         let mut surveys = Vec::new();
         for entry in self.book.entries().into_iter().filter(|entry| entry.tank == tank) {
             let key = (entry.tank.clone(), entry.id.clone());
@@ -318,14 +321,14 @@ impl Engine {
                 .surveys
                 .get(&key)
                 .filter(|(kept, _)| *kept == print)
-                .map(|(_, survey)| survey.clone());
+                .map(|(_, survey)| Arc::clone(survey));
             let survey = match kept {
                 Some(survey) => Some(survey),
                 None => match self.fresh.get(&key) {
-                    Some(taken) if is_of(&taken.survey, &entry) => Some(taken.survey.clone()),
+                    Some(taken) if is_of(&taken.survey, &entry) => Some(Arc::new(taken.survey.clone())),
                     _ => match self.take_in(&entry) {
                         Ok(taken) => {
-                            let survey = taken.survey.clone();
+                            let survey = Arc::new(taken.survey.clone());
                             self.fresh.insert(key.clone(), taken);
                             Some(survey)
                         }
@@ -334,7 +337,7 @@ impl Engine {
                                 "survey {} of {tank} can't be derived again: {error}",
                                 entry.id
                             ));
-                            self.surveys.get(&key).map(|(_, survey)| survey.clone())
+                            self.surveys.get(&key).map(|(_, survey)| Arc::clone(survey))
                         }
                     },
                 },

@@ -124,10 +124,10 @@ pub(crate) struct Engine {
     held: Vec<Held>,
     book: Book,
     /// Surveys by tank and id, each with the fingerprint of all it was derived from.
-    surveys: BTreeMap<(String, String), (String, Survey)>,
+    surveys: BTreeMap<(String, String), (String, Arc<Survey>)>,
     /// Surveys taken in during this round, with what their bursts told; dropped once they are published.
     fresh: BTreeMap<(String, String), TakenIn>,
-    /// The last judgement of each tank that was published, for the answer at the end.
+    /// The last judgement of each tank that a sweep published, for its answer at the end.
     judged: BTreeMap<String, Judged>,
     /// What became of each file since the engine was opened.
     outcomes: Vec<Outcome>,

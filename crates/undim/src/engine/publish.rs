@@ -10,6 +10,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::io;
 use std::path::Path;
+use std::sync::Arc;
 use undim_drift::{History, Judged, judge};
 use undim_emit::{Report, alerts, history_csv, notice};
 use undim_intake::spool::write_atomically;
@@ -21,7 +22,7 @@ use undim_survey::Entry;
 pub(super) const PACKAGE: &str = "package";
 
 /// A survey with the contents it is made of and the fingerprint of all it was derived from.
-type Derivation = (Entry, String, Survey);
+pub(super) type Derivation = (Entry, String, Arc<Survey>);
 
 impl Engine {
     /// Writes what changed in the tanks of a round; the ledger's part is added to its batch.
@@ -58,7 +59,7 @@ impl Engine {
     fn publish_tank(&mut self, id: &str, batch: &mut Batch) -> Result<(), EngineError> {
         let derivations = self.surveys_of(id);
         let tank = self.tank(id);
-        let surveys: Vec<Survey> = derivations.iter().map(|(_, _, survey)| survey.clone()).collect();
+        let surveys: Vec<&Survey> = derivations.iter().map(|(_, _, survey)| &**survey).collect();
         let upkeep = self.site.upkeep.get(id).map(Vec::as_slice).unwrap_or_default();
         let judged = judge(&History {
             tank: &tank,
@@ -80,7 +81,7 @@ impl Engine {
         let rows = surveys
             .iter()
             .zip(&judged.judgements)
-            .map(|(survey, judgement)| (survey, Some(judgement)));
+            .map(|(survey, judgement)| (*survey, Some(judgement)));
         history_csv::write(&mut history, rows).map_err(|error| EngineError::outbox(&folder, &error))?;
         write_if_changed(&folder, "history.csv", &history)?;
         self.write_alerts(&folder, &judged)?;
@@ -97,16 +98,22 @@ impl Engine {
         batch.alert_changes.push((id.to_owned(), stored.collect()));
         self.queue_notices(&tank, &surveys, &judged, &changes, batch)?;
         for (entry, print, survey) in derivations {
-            let stored = (print.clone(), survey.clone());
-            if self.surveys.get(&(id.to_owned(), entry.id.clone())) != Some(&stored) {
+            let key = (id.to_owned(), entry.id);
+            let is_kept = self
+                .surveys
+                .get(&key)
+                .is_some_and(|(kept_print, kept)| *kept_print == print && Arc::ptr_eq(kept, &survey));
+            if !is_kept {
                 batch.surveys.push(StoredSurvey {
-                    survey,
-                    fingerprint: print,
+                    survey: Survey::clone(&survey),
+                    fingerprint: print.clone(),
                 });
+                self.surveys.insert(key, (print, survey));
             }
-            self.surveys.insert((id.to_owned(), entry.id), stored);
         }
-        self.judged.insert(id.to_owned(), judged);
+        if self.once {
+            self.judged.insert(id.to_owned(), judged);
+        }
         Ok(())
     }
 
@@ -213,7 +220,7 @@ impl Engine {
     fn queue_notices(
         &self,
         tank: &Tank,
-        surveys: &[Survey],
+        surveys: &[&Survey],
         judged: &Judged,
         changes: &[&AlertChange],
         batch: &mut Batch,

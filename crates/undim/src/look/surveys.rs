@@ -101,7 +101,7 @@ impl<'s> Surveys<'s> {
         }
         this.judged = judge(&History {
             tank: &this.tank,
-            surveys: &this.surveys,
+            surveys: &this.surveys.iter().collect::<Vec<_>>(),
             upkeep: &[],
         });
         Ok(Some(this))
