@@ -313,3 +313,22 @@ fn a_note_that_cannot_be_read_holds_its_file_back_and_both_are_named() {
         "{run}"
     );
 }
+
+/// Names and notes stand in what is told; none of them may move the cursor or colour the screen.
+#[test]
+fn what_a_terminal_would_obey_is_inert() {
+    let site = site();
+    for (number, path) in ["a\u{1b}[31mb/x.csv", "a?[31mb/y.csv"].into_iter().enumerate() {
+        site.drop_file(path, GOOD.replace("01-10", &format!("02-{:02}", number + 1)));
+    }
+    site.drop_file("reef/noted.csv", GOOD.replace("01-10", "03-10"));
+    site.drop_file("reef/noted.csv.note.toml", "layout = \"\\u001b[1mbold\"\n");
+    site.drop_file("reef/cell.csv", GOOD.replace("180", "1\u{1b}8"));
+    let run = sweep_with_a_good_one(&site);
+    assert_eq!(run.status, Some(1), "{run}");
+    let why = site.read("inbox/set-aside/reef/noted.csv.why.txt");
+    assert!(why.contains("\\u{1b}[1mbold"), "{why}");
+    for text in [run.stdout, run.stderr, why] {
+        assert!(!text.contains('\u{1b}'), "{text:?}");
+    }
+}

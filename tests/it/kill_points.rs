@@ -34,6 +34,9 @@ const CALLS: [(&str, usize); 13] = [
 /// No kind of call is made oftener than this in one thread of a sweep.
 const MOST: usize = 5000;
 
+/// Something done to a site's folder.
+type Harm = fn(&Path);
+
 /// What everything is compared by: outbox, inbox and raw archive.
 type Ends = BTreeMap<String, Vec<u8>>;
 
@@ -311,7 +314,6 @@ fn refused_the_disk_it_blames_no_file_and_comes_to_the_same_end() {
 fn the_comparison_sees_what_is_lost_or_doubled() {
     let base = lay_out();
     let (wanted, notices) = undisturbed(&base);
-    type Harm = fn(&Path);
     let harms: [(&str, Harm); 6] = [
         ("a short file", |site| {
             let path = site.join("outbox/story/2026-03-14-noon/readings.csv");

@@ -10,7 +10,15 @@ const COLUMNS: [&str; 4] = ["date", "what", "where", "remark"];
 
 /// Reads a tank's upkeep list, in written order.
 pub(crate) fn read_upkeep(sheet: &Sheet, tank: &str) -> (Vec<Upkeep>, Vec<Mention>) {
-    let mut records = records(&sheet.text).into_iter();
+    let (records, unclosed) = records(&sheet.text);
+    if let Some(quote) = unclosed {
+        sheet.mistake(
+            &quote,
+            "this double quote is never closed; the lines below it would be lost in the remark",
+            "put another double quote where the remark ends",
+        );
+    }
+    let mut records = records.into_iter();
     let Some(header) = records.next() else {
         sheet.mistake(
             &(0..0),
@@ -149,9 +157,9 @@ fn what(sheet: &Sheet, cell: Option<Placed<String>>, line: &crate::sheet::Span) 
 }
 
 /// The records of a comma-separated text (RFC 4180) with the place of every cell, empty lines passed
-/// over. A quote that never closes ends with the text. The csv crate, which a test holds this against,
-/// tells places of records only.
-fn records(text: &str) -> Vec<Vec<Placed<String>>> {
+/// over, and where a quote stands that never closes: it ends with the text, and hides what is below it. The
+/// csv crate, which a test holds this against, tells places of records only.
+fn records(text: &str) -> (Vec<Vec<Placed<String>>>, Option<crate::sheet::Span>) {
     let mut records = Vec::new();
     let mut record = Vec::new();
     let mut cell = String::new();
@@ -184,7 +192,7 @@ fn records(text: &str) -> Vec<Vec<Placed<String>>> {
         }
     }
     end_record(&mut records, &mut record, &mut cell, start..text.len());
-    records
+    (records, quoted.then(|| start..start + 1))
 }
 
 fn end_record(
@@ -209,7 +217,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn plain(text: &str) -> Vec<Vec<String>> {
-        let records = records(text);
+        let records = records(text).0;
         let cells = |record: Vec<Placed<String>>| record.into_iter().map(|cell| cell.value).collect();
         records.into_iter().map(cells).collect()
     }
@@ -245,7 +253,7 @@ mod tests {
 
         #[test]
         fn a_cells_place_is_where_it_stands(text in "[a-c,\n]{0,40}") {
-            for cell in records(&text).into_iter().flatten() {
+            for cell in records(&text).0.into_iter().flatten() {
                 prop_assert_eq!(&text[cell.span], cell.value);
             }
         }

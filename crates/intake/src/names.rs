@@ -163,6 +163,20 @@ pub fn shown(bytes: &[u8]) -> String {
     text
 }
 
+/// A text of several lines that can do nothing to a terminal or a page: hidden characters become `\u{…}`,
+/// line ends stay. It can't be turned back.
+pub fn harmless(text: &str) -> String {
+    let mut told = String::with_capacity(text.len());
+    for character in text.chars() {
+        if character != '\n' && is_hidden(character) {
+            let _ = write!(told, "\\u{{{:x}}}", u32::from(character));
+        } else {
+            told.push(character);
+        }
+    }
+    told
+}
+
 /// Control characters, and what can't be seen or changes how the text around it is seen (Unicode
 /// Standard Annex 9, section 2; separators and zero-width characters).
 fn is_hidden(character: char) -> bool {
@@ -359,6 +373,15 @@ mod tests {
             format!("{}.csv.why.txt", "é".repeat(121)).as_bytes()
         );
         assert_eq!(why_name(b"may.csv"), b"may.csv.why.txt");
+    }
+
+    #[test]
+    fn what_a_terminal_would_obey_is_told_and_not_done() {
+        assert_eq!(
+            harmless("a\u{1b}[31m\nb\u{202e}c\\x\t"),
+            "a\\u{1b}[31m\nb\\u{202e}c\\x\\u{9}"
+        );
+        assert_eq!(harmless("Höhle 💡"), "Höhle 💡");
     }
 
     proptest! {

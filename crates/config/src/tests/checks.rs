@@ -325,6 +325,10 @@ fn upkeep_is_checked() {
             ),
             ("upkeep/b.csv", "date;what;where\n"),
             ("upkeep/c.csv", ""),
+            (
+                "upkeep/d.csv",
+                "date,what,where,remark\n2026-03-20,other,,\"oops\n2026-03-21,other,,\n",
+            ),
         ],
         &[
             "upkeep/a.csv:2:12: mistake: `lens-cleand` is no kind of upkeep (did you mean \"lens-cleaned\"?)",
@@ -335,6 +339,8 @@ fn upkeep_is_checked() {
             "upkeep/b.csv:1:1: warning: no tank `b` is declared (did you mean \"a\"? Else declare it in tanks/b.toml)",
             "upkeep/c.csv:1:1: mistake: the list is empty (begin it with the line `date,what,where,remark`)",
             "upkeep/c.csv:1:1: warning: no tank `c` is declared (did you mean \"a\"? Else declare it in tanks/c.toml)",
+            "upkeep/d.csv:1:1: warning: no tank `d` is declared (did you mean \"a\"? Else declare it in tanks/d.toml)",
+            "upkeep/d.csv:2:19: mistake: this double quote is never closed; the lines below it would be lost in the remark (put another double quote where the remark ends)",
         ],
     );
 }

@@ -71,6 +71,7 @@ impl Engine {
             Err(why) => {
                 let (file, named) = (names::shown(&entry.path), names::shown(&note.path));
                 self.hold_back(&entry, now);
+                let why = names::harmless(&why);
                 let what = What::HeldBack {
                     why: format!("its note {named} can't be read: {why}"),
                 };
@@ -115,7 +116,9 @@ impl Engine {
                 let path = names::shown(&entry.path);
                 round.outcomes.push(Outcome {
                     path,
-                    what: What::HeldBack { why },
+                    what: What::HeldBack {
+                        why: names::harmless(&why),
+                    },
                 });
                 Ok(())
             }
@@ -155,7 +158,7 @@ impl Engine {
             Ok(placed) => placed,
             Err(why) => {
                 self.held[number] = before;
-                refuse_note(round, entry, why);
+                refuse_note(round, entry, &why);
                 return Ok(());
             }
         };
@@ -219,8 +222,9 @@ impl Engine {
 }
 
 /// Sets a note aside that its file can't be read under.
-fn refuse_note(round: &mut Round, entry: Entry, why: String) {
+fn refuse_note(round: &mut Round, entry: Entry, why: &str) {
     let path = names::shown(&entry.path);
+    let why = names::harmless(why);
     let text = why_text(&path, &why, &[]);
     round.put_away.push((entry, Shelf::SetAside, Some(text)));
     round.outcomes.push(Outcome {

@@ -223,7 +223,8 @@ impl Engine {
         })
     }
 
-    pub(super) fn trouble(&mut self, text: String) {
+    pub(super) fn trouble(&mut self, text: impl Into<String>) {
+        let text = names::harmless(&text.into());
         tracing::error!("{text}");
         if !self.troubles.contains(&text) {
             self.troubles.push(text);

@@ -15,6 +15,7 @@ impl Engine {
         let path = names::shown(&one.entry.path);
         match refusal {
             Refusal::Later(why) => {
+                let why = names::harmless(&why);
                 self.hold_back(&one.entry, now);
                 round.outcomes.push(Outcome {
                     path,
@@ -27,6 +28,9 @@ impl Engine {
                 self.trouble(why);
             }
             Refusal::SetAside { why, choices } => {
+                // Names and cells of files may stand in it.
+                let why = names::harmless(&why);
+                let choices: Vec<String> = choices.iter().map(|choice| names::harmless(choice)).collect();
                 if let Some(archived) = &one.archived {
                     let arrival = round.next_arrival;
                     round.next_arrival += 1;
