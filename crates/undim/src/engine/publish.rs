@@ -212,6 +212,10 @@ impl Engine {
                 fs::remove_file(found.path()).map_err(|error| EngineError::outbox(&found.path(), &error))?;
             }
         }
+        if judged.alerts.is_empty() {
+            // Left where something else lies in it.
+            let _ = fs::remove_dir(&of_each);
+        }
         Ok(())
     }
 

@@ -48,6 +48,12 @@ impl Engine {
             self.outcomes.clear();
             self.troubles.clear();
         }
+        // Surveys and ids rest on all that came before: what could not be read a moment ago is tried again.
+        if self.incomplete
+            && let Err(error) = self.derive_all()
+        {
+            self.trouble(error.to_string());
+        }
         if let Err(error) = self.work_on(entries.clone(), now) {
             for entry in &entries {
                 self.hold_back(entry, now);
