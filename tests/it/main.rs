@@ -2,6 +2,7 @@
 
 mod support;
 
+mod any_order;
 mod bad_input;
 mod demo;
 mod hostile;
