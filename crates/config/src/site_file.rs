@@ -293,6 +293,13 @@ fn route(block: &mut Table, mentions: &mut Vec<Mention>) -> Option<Route> {
             "remove one of the two",
         );
     }
+    if station.is_some() || dwells.is_some() {
+        block.sheet.note(
+            &block.span,
+            "this version takes such a log in as an ordinary survey",
+            "minutes and days of a mounted sensor, and dwells, are not written yet; the raw file is kept for when they are",
+        );
+    }
     block.finish();
     let mut route = Route::new(pattern?);
     route.tank = tank;
