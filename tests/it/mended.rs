@@ -134,3 +134,39 @@ fn a_file_waits_while_the_outbox_cannot_be_written() {
     assert_eq!(site.surveys("reef"), ["2026-01-10"]);
     assert!(site.exists("inbox/taken/reef/a.csv"));
 }
+
+#[test]
+fn a_file_is_not_blamed_for_a_frame_that_an_older_one_of_its_survey_lost() {
+    let site = TestSite::with_site_file(
+        "[site]\ntimezone = \"UTC\"\n[intake]\nsettle = \"0s\"\n[[route]]\nmatch = \"reef/rod/*.csv\"\nframe = \"rod\"\n",
+    );
+    let frame = "[[frame]]\nid = \"rod\"\naxes = [\"right\", \"up\", \"back\"]\n";
+    site.write("tanks/reef.toml", format!("name = \"Reef\"\n{frame}"));
+    site.drop_file("reef/rod/first.csv", table("2026-01-10"));
+    site.sweep();
+
+    // The keeper takes route and frame out; a note of the first file still names it.
+    site.write(
+        "undim.toml",
+        "[site]\ntimezone = \"UTC\"\n[intake]\nsettle = \"0s\"\n",
+    );
+    site.drop_file("reef/rod/first.csv.note.toml", "frame = \"rod\"\n");
+    site.sweep();
+    site.write("tanks/reef.toml", "name = \"Reef\"\n");
+    let second = table("2026-01-10").replace("12:00", "13:00");
+    site.drop_file("reef/hand/second.csv", &second);
+    let run = site.undim(&["sweep"]);
+    assert!(
+        site.exists("inbox/reef/hand/second.csv"),
+        "it waits: {run}\n{}",
+        site.listing()
+    );
+    assert!(
+        run.stdout.contains("first.csv"),
+        "the file at fault is named: {run}"
+    );
+
+    site.write("tanks/reef.toml", format!("name = \"Reef\"\n{frame}"));
+    site.sweep();
+    assert_eq!(site.rows("outbox/reef/2026-01-10/readings.csv").len(), 4);
+}

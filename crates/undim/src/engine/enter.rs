@@ -9,7 +9,7 @@ use undim_config::Note;
 use undim_intake::names;
 use undim_intake::spool::{Happening, Record, Shelf, record};
 use undim_store::{Content, ContentState, Note as StoredNote, NoteState};
-use undim_survey::Arrival;
+use undim_survey::{Arrival, TakeInError};
 
 /// What is told of a content that was taken in.
 struct Taken {
@@ -60,6 +60,13 @@ impl Engine {
         self.held.push(held);
         match self.try_enter(&arrived, number) {
             Ok(surveys) => self.entered(round, one, number, what, surveys),
+            Err(EngineError::TakeIn(error)) if self.is_anothers_frame(&error, number) => {
+                self.held.pop();
+                let why =
+                    format!("its survey holds a file that can't be derived again, mend that first: {error}");
+                self.refuse(round, &one, Refusal::Later(why), now);
+                Ok(())
+            }
             Err(error) => {
                 let why = error.blames_the_file()?;
                 self.held.pop();
@@ -67,6 +74,11 @@ impl Engine {
                 Ok(())
             }
         }
+    }
+
+    /// True where a survey fails on the frame of a file that was there before, not of the one that came.
+    fn is_anothers_frame(&self, error: &TakeInError, number: usize) -> bool {
+        matches!(error, TakeInError::Frame { path, .. } if *path != self.held[number].content.shown)
     }
 
     /// The content with its note, its place and its times, as far as it comes.
