@@ -35,7 +35,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     ("undim-importer-delimited", &["undim-sdk"]),
     ("undim-importer-hostile", &["undim-abi"]),
-    ("undim-bench", &["undim-import"]),
+    (
+        "undim-bench",
+        &["undim-import", "undim-model", "undim-place", "undim-drift"],
+    ),
     ("xtask", &[]),
 ];
 

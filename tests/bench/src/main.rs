@@ -1,8 +1,10 @@
 //! Measures how fast the program is, beside peers in the same run, and prints one table.
 //!
-//! `cargo bench-all` measures everything; `cargo bench-all file status` only what is named.
+//! `cargo bench-all` measures everything; `cargo bench-all file status` only what is named. `cargo bench-all drift` is no
+//! matter of speed: it holds the judge against simulated truth.
 
 mod built;
+mod drift;
 mod file;
 mod idle;
 mod input;
@@ -44,6 +46,7 @@ fn main() -> ExitCode {
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
     let outcome = match words.as_slice() {
         [peers::CSV_CRATE, file] => peers::csv_crate(Path::new(file)).map(|()| true),
+        ["drift", rest @ ..] => drift::measure(rest),
         chosen => measure(chosen),
     };
     match outcome {
