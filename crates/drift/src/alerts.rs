@@ -202,6 +202,34 @@ impl Alerts {
         changes
     }
 
+    /// True where an alert that opened under this scene is open.
+    pub(crate) fn any_open_under(&self, scene: Option<&String>) -> bool {
+        self.kept
+            .iter()
+            .any(|kept| kept.alert.state == State::Open && kept.scene.as_ref() == scene)
+    }
+
+    /// A baseline that proved unsound ends every alert that rests on it. `why` is the end of a sentence.
+    pub(crate) fn baseline_replaced(
+        &mut self,
+        survey: &Survey,
+        baseline: &Survey,
+        why: &str,
+    ) -> Vec<AlertChange> {
+        let mut changes = Vec::new();
+        for kept in &mut self.kept {
+            if kept.alert.state == State::Open && kept.scene == survey.scene {
+                let evidence = vec![format!(
+                    "Closed because the baseline of {}, on which it rested, is replaced: {why}. The last change seen was {}. Whether light was lost before the new baseline can't be told from it.",
+                    words::day(baseline.date),
+                    words::amount(kept.alert.change_percent.unwrap_or(0.0))
+                )];
+                changes.push(close(kept, survey, evidence, Vec::new()));
+            }
+        }
+        changes
+    }
+
     /// Looks at one judged survey.
     pub(crate) fn look(&mut self, finding: &Finding<'_>) -> Outcome {
         let mut outcome = Outcome::default();

@@ -9,6 +9,7 @@
 //! - what lasts between surveys (calibration, fit, factors): where device and correction are the same it is
 //!   one and the same error, of which only the difference of its relative sizes is left; else both count.
 
+use crate::mean::Reference;
 use crate::words;
 use undim_model::{Measured, Reason, SharedKind, StationValue, Survey, Text};
 
@@ -72,7 +73,8 @@ pub(crate) fn usable(station: &StationValue) -> Option<Measured> {
 }
 
 /// Holds a survey against its baseline. `repeat_percent` is the tank's `survey_repeat_percent`.
-pub(crate) fn compare(now: &Survey, then: &Survey, repeat_percent: f64) -> Compared {
+pub(crate) fn compare(now: &Survey, reference: &Reference<'_>, repeat_percent: f64) -> Compared {
+    let then = &*reference.survey;
     let mut pairs = Vec::new();
     let mut columns = Columns::default();
     let mut otherwise_read = 0_usize;
@@ -99,7 +101,8 @@ pub(crate) fn compare(now: &Survey, then: &Survey, repeat_percent: f64) -> Compa
             before,
             value_then.ppfd,
             alike,
-            repeat_percent,
+            // Once for each survey: this one, and the mean of those before.
+            repeat_percent * (1.0 + 1.0 / f64::from(reference.surveys_at(index_then))).sqrt(),
         );
         pairs.push(Pair {
             station: station.station.clone(),
@@ -118,7 +121,7 @@ pub(crate) fn compare(now: &Survey, then: &Survey, repeat_percent: f64) -> Compa
 
 /// Reasons that spoil a comparison. A correction stretched beyond its span or made for another light is left
 /// out: it is the same in both surveys and cancels, or counts in full.
-fn is_doubtful(station: &StationValue) -> bool {
+pub(crate) fn is_doubtful(station: &StationValue) -> bool {
     station.flag == undim_model::Flag::Questionable
         && [
             Reason::Flat,
@@ -160,9 +163,7 @@ impl Columns {
         repeat_percent: f64,
     ) -> Vec<f64> {
         let mut row = vec![0.0; self.keys.len()];
-        // Once for each of the two surveys.
-        let repeat = repeat_percent.max(0.0) / 100.0 * std::f64::consts::SQRT_2;
-        self.put(&mut row, Key::Repeat, repeat);
+        self.put(&mut row, Key::Repeat, repeat_percent.max(0.0) / 100.0);
         let sizes = |station: &StationValue, ppfd: f64, kind| {
             station
                 .shared
@@ -228,17 +229,6 @@ impl Columns {
 /// What else differs between the two surveys, in sentences.
 fn limits(now: &Survey, then: &Survey, pairs: usize, otherwise_read: usize) -> Vec<String> {
     let mut limits = Vec::new();
-    let doubtful = then
-        .stations
-        .iter()
-        .filter(|station| is_doubtful(station))
-        .count();
-    if 2 * doubtful > then.stations.len() {
-        limits.push(format!(
-            "Most places of the baseline of {} are questionable themselves: a survey taken with steady light makes a better baseline (baseline = \"<its id>\" in the tank's file).",
-            words::day(then.date)
-        ));
-    }
     let usable_now = now.stations.iter().filter(|s| usable(s).is_some()).count();
     let new = usable_now.saturating_sub(pairs);
     if new > 0 && pairs > 0 {

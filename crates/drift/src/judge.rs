@@ -5,6 +5,8 @@ use crate::baseline::{self, Rule};
 use crate::compare::{self, Compared, Pair};
 use crate::estimate::{ONE_SIDED_95, from_ln, is_proven};
 use crate::fit::{self, Field, LEAST_PLACES, Place};
+use crate::mean::Reference;
+use crate::poor::{self, Ruling, Trial};
 use crate::shares::{KnowsShares, Shares};
 use crate::words;
 use std::collections::BTreeMap;
@@ -79,7 +81,11 @@ struct Fold<'a> {
 
 /// What is carried on from one survey of a scene to the next.
 struct Line<'a> {
-    baseline: &'a Survey,
+    baseline: Reference<'a>,
+    /// Why it is a mean, where it is one, in a sentence.
+    mean_because: Option<String>,
+    /// Whether the baseline proves poor.
+    trial: Trial<'a>,
     /// Of the baseline's light, for its stations.
     shares: Shares,
     even_trend: Vec<TrendPoint>,
@@ -98,7 +104,7 @@ impl<'a> Fold<'a> {
             changes = self.close_for(survey, reset);
             if rule == Rule::SinceChange
                 && let Some(line) = self.scenes.get(&survey.scene)
-                && line.baseline.date < reset.date
+                && line.baseline.survey.date < reset.date
             {
                 self.scenes.remove(&survey.scene);
                 renewed = true;
@@ -109,18 +115,40 @@ impl<'a> Fold<'a> {
             self.scenes.remove(&survey.scene);
         }
         if rule == Rule::NotYet {
-            let limit = "The baseline survey named in the tank's file has not come yet.".to_owned();
+            let limit = not_yet(&drift.baseline);
             return blank(survey, Verdict::NoBaseline, vec![limit], changes);
         }
+        let mut waits_for = None;
         if let Some(line) = self.scenes.get_mut(&survey.scene) {
-            return against(line, &mut self.alerts, self.history, survey, changes);
+            if matches!(rule, Rule::SinceChange | Rule::First) {
+                let alert_open = self.alerts.any_open_under(survey.scene.as_ref());
+                match line.trial.next(&line.baseline.survey, survey, alert_open) {
+                    Ruling::Replaced(good, why, unsound) => {
+                        if let Some(judgement) = self.replaced(survey, &good, &why, unsound, &mut changes) {
+                            return judgement;
+                        }
+                    }
+                    Ruling::Holds(sentence) => waits_for = sentence,
+                }
+            } else if line.baseline.survey.id != survey.id {
+                waits_for = poor::unsound(&line.baseline.survey).map(|why| format!(
+                    "The baseline of {} is poor: {why}. A survey taken with steady light makes a better one (baseline = \"<its id>\" in the tank's file).",
+                    words::day(line.baseline.survey.date)
+                ));
+            }
+        }
+        if let Some(line) = self.scenes.get_mut(&survey.scene) {
+            let mut judgement = against(line, &mut self.alerts, self.history, survey, changes);
+            judgement.limits.extend(line.mean_because.clone());
+            judgement.limits.extend(waits_for);
+            return judgement;
         }
         if !baseline::holds_values(survey) {
             let limit = "No place has a value, so this survey can't serve as a baseline either.".to_owned();
             return blank(survey, Verdict::NoBaseline, vec![limit], changes);
         }
         let line = Line::new(
-            survey,
+            Reference::one(survey),
             self.knows_shares.shares(survey),
             drift.survey_repeat_percent,
         );
@@ -138,11 +166,61 @@ impl<'a> Fold<'a> {
                 words::done(reset)
             ));
         }
+        limits.extend(poor::unsound(survey).map(|why| match rule {
+            Rule::SinceChange | Rule::First => format!(
+                "It is a poor baseline: {why}. Once {} good surveys have come after it their mean takes its place.",
+                poor::GOOD_ONES
+            ),
+            _ => format!("It is a poor baseline: {why}. The tank's file names it all the same."),
+        }));
+        self.begin(survey, line, limits, changes)
+    }
+
+    /// A survey with which a baseline begins.
+    fn begin(
+        &mut self,
+        survey: &Survey,
+        line: Line<'a>,
+        limits: Vec<String>,
+        changes: Vec<AlertChange>,
+    ) -> Judgement {
         let mut judgement = blank(survey, Verdict::Baseline, limits, changes);
+        judgement.baseline_mean_of.clone_from(&line.baseline.mean_of);
         judgement.even_trend.clone_from(&line.even_trend);
         judgement.fixture_trends.clone_from(&line.fixture_trends);
         self.scenes.insert(survey.scene.clone(), line);
         judgement
+    }
+
+    /// The mean of good surveys, the last of them this one, takes the place of a poor baseline.
+    fn replaced(
+        &mut self,
+        survey: &'a Survey,
+        good: &[&'a Survey],
+        why: &str,
+        unsound: bool,
+        changes: &mut Vec<AlertChange>,
+    ) -> Option<Judgement> {
+        let mean = Reference::mean(good)?;
+        let old = self.scenes.remove(&survey.scene)?;
+        let old_day = words::day(old.baseline.survey.date);
+        if unsound {
+            let closed = self.alerts.baseline_replaced(survey, &old.baseline.survey, why);
+            changes.extend(closed);
+        }
+        let days = poor::days(good.iter().copied());
+        let shares = self.knows_shares.shares(&mean.survey);
+        let repeat_percent = self.history.tank.drift.survey_repeat_percent;
+        let mut line = Line::new(mean, shares, repeat_percent);
+        line.trial = old.trial;
+        line.mean_because = Some(format!(
+            "The baseline is the mean of the surveys of {days}: the one of {old_day} was poor, {why}."
+        ));
+        let limits = vec![format!(
+            "The baseline of {old_day} is poor: {why}. From now on the baseline is the mean of the {} good surveys since, those of {days}.",
+            good.len()
+        )];
+        Some(self.begin(survey, line, limits, std::mem::take(changes)))
     }
 
     fn close_for(&mut self, survey: &Survey, reset: &Upkeep) -> Vec<AlertChange> {
@@ -157,9 +235,11 @@ impl<'a> Fold<'a> {
 }
 
 impl<'a> Line<'a> {
-    fn new(baseline: &'a Survey, shares: Shares, repeat_percent: f64) -> Self {
-        // The baseline against itself: no change, with the uncertainty of one survey instead of two.
-        let mut itself = compare::compare(baseline, baseline, repeat_percent);
+    fn new(baseline: Reference<'a>, shares: Shares, repeat_percent: f64) -> Self {
+        // The baseline against itself: no change, with its own uncertainty instead of that of two. `compare` takes
+        // the repeat of a survey and of a mean of n together, √(1 + 1/n); that of the mean alone is 1/√n.
+        let alone = (2.0 / (1.0 + baseline.surveys() as f64)).sqrt();
+        let mut itself = compare::compare(&baseline.survey, &baseline, repeat_percent * alone);
         for pair in &mut itself.pairs {
             pair.own = pair.own_then;
             for part in &mut pair.shared {
@@ -168,8 +248,8 @@ impl<'a> Line<'a> {
         }
         let field = fit::field(&itself.pairs, shares.fixtures.len(), &shares_of(&itself, &shares));
         let point = |change| TrendPoint {
-            survey: Text::from(baseline.id.as_str()),
-            date: baseline.date,
+            survey: Text::from(baseline.survey.id.as_str()),
+            date: baseline.survey.date,
             change,
         };
         let fixture_trends = field
@@ -178,11 +258,13 @@ impl<'a> Line<'a> {
             .filter_map(|(index, change)| Some((shares.fixtures.get(*index)?.clone(), vec![point(*change)])))
             .collect();
         Self {
-            baseline,
+            mean_because: None,
+            trial: Trial::default(),
             even_trend: field.even.map(point).into_iter().collect(),
             fixture_trends,
             shares,
             previous: Vec::new(),
+            baseline,
         }
     }
 
@@ -215,14 +297,16 @@ fn against(
     survey: &Survey,
     changes: Vec<AlertChange>,
 ) -> Judgement {
-    let baseline = line.baseline;
-    let compared = compare::compare(survey, baseline, history.tank.drift.survey_repeat_percent);
+    let reference = line.baseline.clone();
+    let baseline = &*reference.survey;
+    let compared = compare::compare(survey, &reference, history.tank.drift.survey_repeat_percent);
     let shares = shares_of(&compared, &line.shares);
     let field = fit::field(&compared.pairs, line.shares.fixtures.len(), &shares);
     let stations = station_changes(&compared, &field);
     let mut judgement = Judgement {
         baseline: Some(baseline.id.clone()),
         baseline_date: Some(baseline.date),
+        baseline_mean_of: reference.mean_of.clone(),
         even: field.even,
         fixtures: fixture_changes(&field, &line.shares, &shares),
         fixtures_differ: field.differ,
@@ -288,6 +372,7 @@ fn blank(
         survey: survey.id.clone(),
         baseline: None,
         baseline_date: None,
+        baseline_mean_of: Vec::new(),
         verdict,
         stations: Vec::new(),
         even: None,
@@ -300,6 +385,13 @@ fn blank(
         alert_changes,
         open_alerts: Vec::new(),
     }
+}
+
+fn not_yet(baseline: &Baseline) -> String {
+    let Baseline::Survey(id) = baseline else {
+        return "There is no baseline yet.".to_owned();
+    };
+    format!("The baseline that the tank's file names, {id}, has not come yet.")
 }
 
 /// Each pair's shares of the light before.

@@ -4,6 +4,7 @@
 //! earlier ones only, so a survey that arrives late changes what comes after it and nothing before.
 //!
 //! - `baseline`: which survey each one is held against.
+//! - `poor`, `mean`: a poor baseline gives way to the mean of the first three good surveys.
 //! - `compare`: the change at each place both hold, with own and shared uncertainty kept apart.
 //! - `shares`: how the light at a place divides among the fixtures.
 //! - `fit`: even change, change of each fixture, and what is left to single places.
@@ -21,6 +22,8 @@ mod compare;
 mod estimate;
 mod fit;
 mod judge;
+mod mean;
+mod poor;
 mod shares;
 pub mod steps;
 mod trend;

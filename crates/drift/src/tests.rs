@@ -1,5 +1,6 @@
 //! Judging, held against simulated truth and against worked cases.
 
+mod poor;
 mod rules;
 mod truth;
 

@@ -128,6 +128,7 @@ struct Judged<'a> {
     sentence: String,
     baseline: Option<&'a str>,
     baseline_date: Option<String>,
+    baseline_mean_of: &'a [String],
     even: Option<Changed>,
     fixtures_differ: bool,
     fixtures: Vec<FixtureChanged<'a>>,
@@ -323,6 +324,7 @@ fn judged<'a>(survey: &Survey, judgement: &'a Judgement) -> Judged<'a> {
         sentence: words::sentence(survey, judgement),
         baseline: judgement.baseline.as_deref(),
         baseline_date: judgement.baseline_date.map(|date| date.to_string()),
+        baseline_mean_of: &judgement.baseline_mean_of,
         even: judgement.even.map(changed),
         fixtures_differ: judgement.fixtures_differ,
         fixtures: judgement

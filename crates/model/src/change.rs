@@ -86,6 +86,9 @@ pub struct Judgement {
     pub baseline: Option<String>,
     /// The baseline survey's day.
     pub baseline_date: Option<Date>,
+    /// Where the baseline is a mean: ids of the surveys it is the mean of, oldest first. `baseline` and
+    /// `baseline_date` are then those of the first.
+    pub baseline_mean_of: Vec<String>,
     /// How it stands.
     pub verdict: Verdict,
     /// Change at each station that both surveys hold; in the survey's order.

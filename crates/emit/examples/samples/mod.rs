@@ -234,6 +234,7 @@ fn judgement(survey: &Survey) -> Judgement {
         survey: survey.id.clone(),
         baseline: Some("2025-10-11-noon".into()),
         baseline_date: Some(date(2025, 10, 11)),
+        baseline_mean_of: Vec::new(),
         verdict: Verdict::NoChangeProven,
         stations: Vec::new(),
         even: Some(change(-0.8, 1.4, [-3.5, 1.9])),

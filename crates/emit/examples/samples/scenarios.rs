@@ -120,6 +120,7 @@ pub(crate) fn first_undeclared() -> Scenario {
         verdict: Verdict::NoBaseline,
         baseline: None,
         baseline_date: None,
+        baseline_mean_of: Vec::new(),
         even: None,
         ..judgement(&survey)
     };
