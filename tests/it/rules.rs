@@ -10,6 +10,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("undim-stats", &[]),
     ("undim-abi", &[]),
     ("undim-sdk", &["undim-abi"]),
+    ("undim-tabular", &["undim-sdk"]),
     ("undim-intake", &["undim-model"]),
     ("undim-import", &["undim-model"]),
     ("undim-clean", &["undim-model", "undim-stats"]),
@@ -33,7 +34,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
         "undim-config",
         &["undim-model", "undim-intake", "undim-import", "undim-clean"],
     ),
-    ("undim-importer-delimited", &["undim-sdk"]),
+    ("undim-importer-delimited", &["undim-sdk", "undim-tabular"]),
     ("undim-importer-hostile", &["undim-abi"]),
     (
         "undim-bench",

@@ -1,31 +1,15 @@
 //! Reads delimited text: by a layout, or by finding out for itself.
 //!
-//! A file goes through these steps, each a module:
-//!
-//! 1. `unpacked` and `source` read, unpack and decode it block by block; `encoding` knows the encodings.
-//! 2. `layout` reads what the keeper says about this kind of file.
-//! 3. `sniff` finds out the rest from the file's first part: delimiter, header, which column is what (`names`,
-//!    `units`), how numbers (`number`) and times (`datetime`) are written. What can't be known is asked.
-//! 4. `decide` makes a `plan` of both.
-//! 5. `read` follows the plan line by line (`lines`), in bounded memory. A later line that proves the plan wrong
-//!    ends the reading with that line named; nothing is read wrongly on.
+//! `unpacked` and `source` read the file, unpack and decode it block by block; `probe` says how surely it is a table.
+//! What its columns are and how they are read is found out by `undim-tabular`, which other importers of tables share.
 
-mod datetime;
-mod decide;
-mod encoding;
-mod layout;
-mod lines;
-mod names;
-mod number;
-mod plan;
 mod probe;
-mod read;
-mod sniff;
 mod source;
-mod units;
 mod unpacked;
 
+use source::Source;
 use undim_sdk::{Failure, Importer, Input, Options, Out};
+use undim_tabular::Layout;
 
 /// The importer of delimited text.
 #[derive(Debug)]
@@ -41,7 +25,9 @@ impl Importer for Delimited {
     }
 
     fn read(input: &mut Input, options: &Options, out: &mut Out) -> Result<(), Failure> {
-        read::read(input, options, out)
+        let layout = Layout::new(options)?;
+        let mut source = Source::open(input, layout.encoding(), layout.wide_delimiter())?;
+        undim_tabular::read(&mut source, &layout, out)
     }
 }
 

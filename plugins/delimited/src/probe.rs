@@ -1,10 +1,8 @@
 //! How surely a file is delimited text.
 
-use crate::decide;
-use crate::encoding::{self, Decoder};
-use crate::layout::Layout;
-use crate::lines::line_length;
 use crate::unpacked::{GZIP, start_of};
+use undim_tabular::encoding::{self, Decoder};
+use undim_tabular::{Layout, line_length, try_plan};
 
 /// So much of a file is looked at, bytes.
 const SHOWN: u64 = 64 << 10;
@@ -53,9 +51,9 @@ pub(crate) fn probe(start: &[u8], file_name: &str) -> u8 {
     // What `start` cuts off is not looked at: only the host knows whether it is the whole file.
     let whole = (start.len() as u64) < SHOWN;
     let end = if whole { text.len() } else { last_line_end(&text) };
-    match decide::plan(text.get(..end).unwrap_or(""), whole, &Layout::default()) {
-        Ok(_) => 85 + bonus,
-        Err(trouble) if !trouble.failure.choices().is_empty() => 65 + bonus,
+    match try_plan(text.get(..end).unwrap_or(""), whole, &Layout::default()) {
+        Ok(()) => 85 + bonus,
+        Err(failure) if !failure.choices().is_empty() => 65 + bonus,
         Err(_) if by_name => 25,
         Err(_) => 5,
     }

@@ -1,10 +1,10 @@
 //! The file as a stream of text: read, decoded, and kept only as long as it is needed.
 
-use crate::encoding::{self, Decoder, Event, Found};
-use crate::layout::WIDE_DELIMITER;
 use crate::unpacked::Unpacked;
 use std::io::Read;
 use undim_sdk::{Failure, Input};
+use undim_tabular::encoding::{self, Decoder, Event, Found};
+use undim_tabular::{Fact, Text, WIDE_DELIMITER};
 
 /// Bytes read at once.
 const BLOCK: usize = 128 << 10;
@@ -13,16 +13,16 @@ const BLOCK: usize = 128 << 10;
 pub(crate) struct Source<'s, 'i> {
     input: Unpacked<'s, 'i>,
     decoder: Decoder,
-    pub(crate) encoding: Found,
+    encoding: Found,
     raw: Vec<u8>,
     text: String,
     /// How much of `text` has been used up.
     used: usize,
-    pub(crate) ended: bool,
+    ended: bool,
     /// A delimiter beyond ASCII, in place of which one byte is put.
     wide: Option<char>,
     /// What the decoder had to say that was not told yet.
-    pub(crate) event: Option<Event>,
+    event: Option<Event>,
 }
 
 impl<'s, 'i> Source<'s, 'i> {
@@ -60,45 +60,6 @@ impl<'s, 'i> Source<'s, 'i> {
         Ok(source)
     }
 
-    /// True for a file that is unpacked while it is read.
-    pub(crate) fn is_gzip(&self) -> bool {
-        self.input.is_gzip()
-    }
-
-    /// The text from where reading stands.
-    pub(crate) fn text(&self) -> &str {
-        self.text.get(self.used..).unwrap_or("")
-    }
-
-    /// Moves on by so many bytes.
-    pub(crate) fn advance(&mut self, bytes: usize) {
-        self.used += bytes;
-    }
-
-    /// Reads and decodes one more block; what has been used up goes. `line` is the line that reading stands at.
-    pub(crate) fn more(&mut self, line: u64) -> Result<(), Failure> {
-        if self.ended {
-            return Ok(());
-        }
-        if self.used > 0 {
-            self.text.drain(..self.used);
-            self.used = 0;
-        }
-        let mut raw = std::mem::take(&mut self.raw);
-        let (length, ended) = fill(&mut self.input, &mut raw)?;
-        let result = self.take(raw.get(..length).unwrap_or_default(), ended, line);
-        self.raw = raw;
-        result
-    }
-
-    /// Reads on until so much text is at hand, or all there is.
-    pub(crate) fn sample(&mut self, bytes: usize) -> Result<(), Failure> {
-        while !self.ended && self.text().len() < bytes {
-            self.more(1)?;
-        }
-        Ok(())
-    }
-
     fn take(&mut self, raw: &[u8], ended: bool, line: u64) -> Result<(), Failure> {
         let before = self.text.len();
         let event = self.decoder.decode(raw, ended, &mut self.text);
@@ -121,6 +82,54 @@ impl<'s, 'i> Source<'s, 'i> {
             self.text.push_str(&narrow);
         }
         Ok(())
+    }
+}
+
+impl Text for Source<'_, '_> {
+    fn text(&self) -> &str {
+        self.text.get(self.used..).unwrap_or("")
+    }
+
+    fn ended(&self) -> bool {
+        self.ended
+    }
+
+    fn advance(&mut self, bytes: usize) {
+        self.used += bytes;
+    }
+
+    /// Reads and decodes one more block; what has been used up goes.
+    fn more(&mut self, line: u64) -> Result<(), Failure> {
+        if self.ended {
+            return Ok(());
+        }
+        if self.used > 0 {
+            self.text.drain(..self.used);
+            self.used = 0;
+        }
+        let mut raw = std::mem::take(&mut self.raw);
+        let (length, ended) = fill(&mut self.input, &mut raw)?;
+        let result = self.take(raw.get(..length).unwrap_or_default(), ended, line);
+        self.raw = raw;
+        result
+    }
+
+    fn event(&mut self) -> Option<Event> {
+        self.event.take()
+    }
+
+    fn facts(&self) -> Vec<Fact> {
+        let fact = |key: &str, value: String, assumed| Fact {
+            key: key.to_owned(),
+            value,
+            assumed,
+        };
+        let mut facts = Vec::new();
+        if self.input.is_gzip() {
+            facts.push(fact("compression", "gzip; unpacked".to_owned(), false));
+        }
+        facts.push(fact("encoding", self.encoding.kind.name(), self.encoding.assumed));
+        facts
     }
 }
 

@@ -10,30 +10,19 @@ use crate::names;
 use crate::number::{self, Marks, Says};
 use crate::plan::{Missing, NumberFrom, Plan, TextFrom, TimeFrom};
 use crate::sniff::sample::{is_rule_record, repeats};
-use crate::source::Source;
+use crate::text::Text;
 use crate::units;
 use std::collections::VecDeque;
-use undim_sdk::{Failure, Input, Options, Out, Row};
+use undim_sdk::{Failure, Out, Row};
 
 /// How much of a file is looked at to find out how it is laid out: the first amount, and more where that leaves a
 /// question open.
 const SAMPLES: [usize; 3] = [256 << 10, 2 << 20, 8 << 20];
 
-/// Reads a file from its first byte to its last.
-pub(crate) fn read(input: &mut Input, options: &Options, out: &mut Out) -> Result<(), Failure> {
-    let layout = Layout::new(options)?;
-    let label = layout
-        .encoding
-        .as_ref()
-        .map(|(label, index)| (label.as_str(), *index));
-    let mut source = Source::open(input, label, layout.wide_delimiter)?;
-    let plan = find_plan(&mut source, &layout)?;
-    let encoding = source.encoding.kind.name();
-    if source.is_gzip() {
-        out.found("compression", "gzip; unpacked");
-    }
-    tell(out, source.encoding.assumed, "encoding", &encoding);
-    for fact in &plan.facts {
+/// Reads a text from its beginning to its end and pushes its rows.
+pub fn read(source: &mut dyn Text, layout: &Layout, out: &mut Out) -> Result<(), Failure> {
+    let plan = find_plan(source, layout)?;
+    for fact in source.facts().iter().chain(&plan.facts) {
         tell(out, fact.assumed, &fact.key, &fact.value);
     }
     for (line, column, text) in &plan.problems {
@@ -41,7 +30,7 @@ pub(crate) fn read(input: &mut Input, options: &Options, out: &mut Out) -> Resul
     }
     source.advance(plan.start);
     let mut reader = Reader::new(&plan, out);
-    stream(&mut source, &mut reader)?;
+    stream(source, &mut reader)?;
     reader.finish()
 }
 
@@ -54,11 +43,11 @@ fn tell(out: &mut Out, assumed: bool, key: &str, value: &str) {
 }
 
 /// Looks at the file's first part, and at more where that leaves a question open.
-fn find_plan(source: &mut Source, layout: &Layout) -> Result<Plan, Failure> {
+fn find_plan(source: &mut dyn Text, layout: &Layout) -> Result<Plan, Failure> {
     let mut result = Err(Failure::unusable(0, 0, "the file is empty"));
     for (n, bytes) in SAMPLES.into_iter().enumerate() {
         source.sample(bytes)?;
-        let (text, whole) = (source.text(), source.ended);
+        let (text, whole) = (source.text(), source.ended());
         if text.trim().is_empty() && whole {
             return Err(Failure::unusable(0, 0, "the file is empty"));
         }
@@ -83,14 +72,14 @@ fn find_plan(source: &mut Source, layout: &Layout) -> Result<Plan, Failure> {
 }
 
 /// Splits the text into records and hands them to the reader until the file or the table ends.
-fn stream(source: &mut Source, reader: &mut Reader) -> Result<(), Failure> {
+fn stream(source: &mut dyn Text, reader: &mut Reader) -> Result<(), Failure> {
     let (mut record, mut stores) = (Record::default(), Stores::default());
     let mut line = reader.plan.start_line;
     loop {
-        if let Some(event) = source.event.take() {
+        if let Some(event) = source.event() {
             reader.decoding(event, source.text(), line);
         }
-        let (text, ended) = (source.text(), source.ended);
+        let (text, ended) = (source.text(), source.ended());
         let mut at = 0;
         while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
             match reader.plan.splitter.split(rest, ended, &mut record) {
@@ -107,7 +96,7 @@ fn stream(source: &mut Source, reader: &mut Reader) -> Result<(), Failure> {
             }
         }
         source.advance(at);
-        if source.ended {
+        if source.ended() {
             return Ok(());
         }
         source.more(line)?;

@@ -43,10 +43,13 @@ pub(crate) struct Plan {
 
 /// A fact to be told.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Fact {
-    pub(crate) key: String,
-    pub(crate) value: String,
-    pub(crate) assumed: bool,
+pub struct Fact {
+    /// What it is about: a key of [`undim_sdk::Out::found`].
+    pub key: String,
+    /// What was found or assumed.
+    pub value: String,
+    /// Neither the file nor a layout states it.
+    pub assumed: bool,
 }
 
 /// What stands for a missing value.

@@ -24,7 +24,7 @@ pub(crate) const COLUMNS: [&str; 11] = [
 
 /// Everything a layout says.
 #[derive(Debug, Default)]
-pub(crate) struct Layout {
+pub struct Layout {
     /// A layout was given.
     pub(crate) is_given: bool,
     pub(crate) encoding: Option<(String, u32)>,
@@ -136,7 +136,7 @@ pub(crate) fn column(name: &str) -> Option<usize> {
 
 impl Layout {
     /// Reads the options; a mistake is told with its option.
-    pub(crate) fn new(options: &Options) -> Result<Layout, Failure> {
+    pub fn new(options: &Options) -> Result<Layout, Failure> {
         let mut layout = Layout::default();
         for item in options {
             let path = split_path(item.path);
@@ -146,6 +146,18 @@ impl Layout {
         }
         layout.check()?;
         Ok(layout)
+    }
+
+    /// The encoding that the layout names, with its option's index.
+    pub fn encoding(&self) -> Option<(&str, u32)> {
+        self.encoding
+            .as_ref()
+            .map(|(label, index)| (label.as_str(), *index))
+    }
+
+    /// A delimiter beyond ASCII, in place of which [`WIDE_DELIMITER`] is to be put.
+    pub fn wide_delimiter(&self) -> Option<char> {
+        self.wide_delimiter
     }
 
     /// Columns a layout names, in whatever way.
@@ -360,7 +372,7 @@ impl Layout {
 }
 
 /// Stands in for a delimiter that is longer than a byte: the control character for this very use.
-pub(crate) const WIDE_DELIMITER: u8 = 0x1f;
+pub const WIDE_DELIMITER: u8 = 0x1f;
 
 fn take_spec(spec: &mut Spec, keys: &[&str], item: &OptionItem, with_constants: bool) -> Result<(), Failure> {
     match keys {

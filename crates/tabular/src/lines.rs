@@ -316,7 +316,7 @@ impl Splitter {
 }
 
 /// Length of the first line of a text with its line end; `None` where it does not end there and more may come.
-pub(crate) fn line_length(text: &str, last: bool) -> Option<usize> {
+pub fn line_length(text: &str, last: bool) -> Option<usize> {
     let bytes = text.as_bytes();
     match bytes.iter().position(|byte| matches!(byte, b'\n' | b'\r')) {
         Some(at) if bytes[at] == b'\n' => Some(at + 1),

@@ -5,23 +5,27 @@ use encoding_rs::Encoding;
 
 /// The text encoding of a file and how it was known.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Found {
-    pub(crate) kind: Kind,
+pub struct Found {
+    /// What decodes the file's bytes.
+    pub kind: Kind,
     /// Bytes of the mark at the file's start.
-    pub(crate) mark: usize,
+    pub mark: usize,
     /// Neither a mark nor a layout states it.
-    pub(crate) assumed: bool,
+    pub assumed: bool,
 }
 
 /// What decodes the bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Kind {
+pub enum Kind {
+    /// UTF-8, which is checked.
     Utf8,
+    /// One of the WHATWG's other encodings.
     Other(&'static Encoding),
 }
 
 impl Kind {
-    pub(crate) fn name(self) -> String {
+    /// The WHATWG's name, in small letters.
+    pub fn name(self) -> String {
         match self {
             Kind::Utf8 => "utf-8".to_owned(),
             Kind::Other(encoding) => encoding.name().to_ascii_lowercase(),
@@ -59,7 +63,7 @@ const NOT_TEXT: &[(&[u8], &str)] = &[
 
 /// Finds the encoding from a file's first bytes; `whole` where these are all. The error is a line, 0 for the whole file,
 /// and a sentence.
-pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
+pub fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
     if start.starts_with(b"\xff\xfe\0\0") || start.starts_with(b"\0\0\xfe\xff") {
         return Err((
             0,
@@ -110,7 +114,7 @@ pub(crate) fn find(start: &[u8], whole: bool) -> Result<Found, (u64, String)> {
 }
 
 /// The encoding a layout names; the error is a sentence.
-pub(crate) fn named(label: &str, start: &[u8]) -> Result<Found, String> {
+pub fn named(label: &str, start: &[u8]) -> Result<Found, String> {
     let encoding = Encoding::for_label(label.trim().as_bytes())
         .filter(|encoding| *encoding != encoding_rs::REPLACEMENT)
         .ok_or_else(|| {
@@ -198,7 +202,7 @@ fn best_single(start: &[u8]) -> &'static Encoding {
 }
 
 /// Decodes a file block by block.
-pub(crate) struct Decoder {
+pub struct Decoder {
     kind: Kind,
     inner: Option<encoding_rs::Decoder>,
     /// Bytes of a character whose end has not come yet.
@@ -210,7 +214,8 @@ pub(crate) struct Decoder {
 
 /// What happened in a block beside decoding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Event {
+pub enum Event {
+    /// Nothing.
     Fine,
     /// So far plain ASCII, now something that is no UTF-8: from here on Windows-1252.
     Changed,
@@ -219,7 +224,8 @@ pub(crate) enum Event {
 }
 
 impl Decoder {
-    pub(crate) fn new(found: &Found) -> Decoder {
+    /// Starts at the byte behind the file's mark.
+    pub fn new(found: &Found) -> Decoder {
         let mut decoder = Decoder {
             kind: found.kind,
             inner: None,
@@ -238,7 +244,7 @@ impl Decoder {
     }
 
     /// Appends the text of these bytes; `last` where no more will come.
-    pub(crate) fn decode(&mut self, bytes: &[u8], last: bool, text: &mut String) -> Event {
+    pub fn decode(&mut self, bytes: &[u8], last: bool, text: &mut String) -> Event {
         if self.inner.is_some() {
             return self.decode_other(bytes, last, text);
         }
