@@ -10,6 +10,7 @@
 
 mod frame;
 pub mod light;
+pub mod order;
 mod shape;
 mod station;
 mod tank_on_day;

@@ -59,6 +59,8 @@ pub(crate) enum LogFormat {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// Make a first site from a few questions; overwrites nothing
+    New(New),
     /// Look at one file of readings: no site needed, nothing stored
     Look(Look),
     /// Watch the inbox and take in what lands there, until stopped
@@ -71,6 +73,11 @@ pub(crate) enum Command {
     Status(Status),
     /// Derive every output again from the raw archive
     Rebuild,
+    /// Write completions for a shell to standard output
+    Completions(Completions),
+    /// Write the manual pages into a folder
+    #[command(hide = true)]
+    Manual(Manual),
 }
 
 /// Flags of `look`.
@@ -87,6 +94,61 @@ pub(crate) struct Look {
     /// Write page and package into this folder, which must be new or empty
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
+}
+
+/// Flags of `new`: an answer to each question, where it is not to be asked.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct New {
+    /// The new site's folder; one that is there must not hold a site yet
+    pub(crate) dir: PathBuf,
+    /// Ask nothing: what no flag tells is left open
+    #[arg(long, short)]
+    pub(crate) yes: bool,
+    /// Take answers out of this file of readings, and test which axis orders fit inside the tank
+    #[arg(long, value_name = "FILE")]
+    pub(crate) from: Option<PathBuf>,
+    /// Read that file as this layout says
+    #[arg(long, value_name = "PATH", requires = "from")]
+    pub(crate) layout: Option<PathBuf>,
+    /// The tank's name
+    #[arg(long, value_name = "NAME")]
+    pub(crate) tank: Option<String>,
+    /// Its inside size: length, front to back, height, as "120 x 60 x 55 cm"
+    #[arg(long, value_name = "SIZE")]
+    pub(crate) size: Option<String>,
+    /// Its water height, bottom pane to surface, as "50 cm"
+    #[arg(long, value_name = "HEIGHT")]
+    pub(crate) water: Option<String>,
+    /// Its fixtures from left to right, as "west, east" or "west 30 75 30; east 90 75 30" (cm from left,
+    /// from bottom, from front)
+    #[arg(long, value_name = "NAMES")]
+    pub(crate) fixtures: Option<String>,
+    /// Their output when measuring, as "60" (percent) or one number for each
+    #[arg(long, value_name = "PERCENT")]
+    pub(crate) output: Option<String>,
+    /// What you read with, as "Phone in a bag" or "Hired sensor, reference" or "Logger, lx"
+    #[arg(long, value_name = "NAME")]
+    pub(crate) device: Option<String>,
+    /// Where your 0, 0, 0 is, as "left bottom front" or "right surface back"
+    #[arg(long, value_name = "CORNER")]
+    pub(crate) zero: Option<String>,
+    /// Where your x, y, z point, as "right up back"; a unit may follow, as "right up back, mm"
+    #[arg(long, value_name = "DIRECTIONS")]
+    pub(crate) axes: Option<String>,
+}
+
+/// Which shell.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Completions {
+    /// The shell
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// Where to.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Manual {
+    /// The folder, made if need be
+    pub(crate) dir: PathBuf,
 }
 
 /// Flags of `sweep`.

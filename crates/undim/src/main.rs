@@ -9,6 +9,7 @@ mod engine;
 mod exit;
 mod logging;
 mod look;
+mod new;
 
 use clap::Parser;
 use std::process::ExitCode;

@@ -201,7 +201,7 @@ fn out_failed(error: &OutError) -> Exit {
 }
 
 /// A layout from its file, or the exit after its mistakes were shown.
-fn layout(common: &Common, path: &Path) -> Result<Layout, Exit> {
+pub(super) fn layout(common: &Common, path: &Path) -> Result<Layout, Exit> {
     let loaded: LoadedLayout = load_layout(path);
     let findings = loaded.render(colored(common), say::width());
     if !findings.is_empty() {
@@ -215,7 +215,7 @@ fn layout(common: &Common, path: &Path) -> Result<Layout, Exit> {
 
 /// No site is needed. Of one that is at hand its importers, what they may use and its time zone count:
 /// nothing that it declares.
-fn site_at_hand(common: &Common) -> Result<Site, Exit> {
+pub(super) fn site_at_hand(common: &Common) -> Result<Site, Exit> {
     let defaults = Site {
         plugins: Vec::new(),
         ..Site::defaults(Path::new(""), &machine_timezone())

@@ -1,7 +1,10 @@
 //! The subcommands, one file each.
 
 mod check;
+mod completions;
 mod look;
+mod manual;
+mod new;
 mod rebuild;
 mod say;
 mod status;
@@ -26,12 +29,15 @@ pub(crate) fn run(cli: &Cli) -> Exit {
     };
     logging::set_up(common, level);
     match &cli.command {
+        Command::New(flags) => new::run(common, flags),
         Command::Look(flags) => look::run(common, flags),
         Command::Watch => watch::run(common),
         Command::Sweep(flags) => sweep::run(common, flags),
         Command::Check => check::run(common),
         Command::Status(flags) => status::run(common, flags),
         Command::Rebuild => rebuild::run(common),
+        Command::Completions(flags) => completions::run(flags),
+        Command::Manual(flags) => manual::run(flags),
     }
 }
 
@@ -40,7 +46,8 @@ fn site_folder(common: &Common) -> Result<PathBuf, String> {
     match &common.site {
         Some(path) => site_at(path).ok_or_else(|| {
             format!(
-                "there is no {SITE_FILE} at {}; make an empty one there, or name another --site",
+                "there is no {SITE_FILE} at {}; `undim new {}` makes a first site, or name another --site",
+                path.display(),
                 path.display()
             )
         }),
@@ -48,7 +55,7 @@ fn site_folder(common: &Common) -> Result<PathBuf, String> {
             let here = std::env::current_dir()
                 .map_err(|error| format!("the current folder is not to be had: {error}"))?;
             find_site(&here).ok_or_else(|| {
-                format!("there is no {SITE_FILE} here or in the folders above; make an empty one, or name the site with --site PATH")
+                format!("there is no {SITE_FILE} here or in the folders above; name the site with --site PATH, or type `undim new DIR` to make a first one")
             })
         }
     }

@@ -17,7 +17,7 @@ mod temporary;
 pub(crate) use file::LookFile;
 pub(crate) use json::{of_failure, of_reading};
 pub(crate) use package::{Out, OutError};
-pub(crate) use question::layout_command;
+pub(crate) use question::{layout_command, word};
 pub(crate) use rows::{RowsOutError, write_rows};
 pub(crate) use show::{place, show};
 pub(crate) use surveys::Surveys;

@@ -65,7 +65,7 @@ pub(crate) fn layout_command(file: &Path, layout: Option<&Path>) -> String {
 }
 
 /// A path as a shell takes it for one word.
-fn word(text: &OsStr) -> String {
+pub(crate) fn word(text: &OsStr) -> String {
     let shown = names::shown(text.as_bytes());
     let is_plain = |c: char| c.is_alphanumeric() || matches!(c, '.' | '/' | '-' | '_' | '+' | ',' | ':');
     if !shown.is_empty() && shown.chars().all(is_plain) {
