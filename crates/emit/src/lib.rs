@@ -24,6 +24,7 @@ pub mod stations_csv;
 pub mod survey_json;
 pub mod terminal;
 pub mod text_cell;
+pub mod typed_table;
 pub mod words;
 mod zone;
 
