@@ -119,6 +119,7 @@ fn joined(root: &Path, file: SiteFile) -> Site {
         importers: file.importers,
         routes: file.routes,
         notify: file.notify.into_iter().map(|sink| sink.joined_to(root)).collect(),
+        away: file.away,
         tanks: BTreeMap::new(),
         devices: BTreeMap::new(),
         layouts: BTreeMap::new(),

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use undim_intake::route::Route;
-use undim_model::{Device, Tank, Upkeep};
+use undim_model::{DateSpan, Device, Tank, Upkeep};
 
 /// Everything the keeper has told, without a mistake in it (formats, section 2).
 #[derive(Debug, Clone, PartialEq)]
@@ -32,6 +32,8 @@ pub struct Site {
     pub routes: Vec<Route>,
     /// Where alerts go.
     pub notify: Vec<NotifySink>,
+    /// Days on which the keeper is away: reminders wait, losses never.
+    pub away: Vec<DateSpan>,
     /// Declared tanks by id.
     pub tanks: BTreeMap<String, Tank>,
     /// Declared devices by id.

@@ -5,10 +5,12 @@ use crate::mention::{Mention, What};
 use crate::mistake::shown;
 use crate::sheet::{Placed, Sheet, Span};
 use crate::site::{After, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Timezone};
+use crate::tank_file::dates;
 use crate::walk::{Table, read};
 use crate::words;
 use std::path::{Component, Path, PathBuf};
 use undim_intake::route::{Dwells, Glob, Route};
+use undim_model::DateSpan;
 
 /// What `undim.toml` says, folders not yet joined to the site's.
 #[derive(Debug, PartialEq)]
@@ -23,6 +25,7 @@ pub(crate) struct SiteFile {
     pub(crate) importers: ImporterSettings,
     pub(crate) routes: Vec<Route>,
     pub(crate) notify: Vec<NotifySink>,
+    pub(crate) away: Vec<DateSpan>,
 }
 
 /// Reads the site file. `machine_timezone` is the zone for a site that states none.
@@ -43,6 +46,7 @@ pub(crate) fn read_site_file(sheet: &Sheet, machine_timezone: &str) -> (SiteFile
             .iter_mut()
             .filter_map(|block| notify(block, &folders))
             .collect();
+        let away = top.blocks("away").iter_mut().filter_map(away).collect();
         let file = SiteFile {
             name,
             timezone,
@@ -54,6 +58,7 @@ pub(crate) fn read_site_file(sheet: &Sheet, machine_timezone: &str) -> (SiteFile
             importers,
             routes,
             notify,
+            away,
         };
         (file, mentions)
     })
@@ -293,13 +298,22 @@ fn route(block: &mut Table, mentions: &mut Vec<Mention>) -> Option<Route> {
             "remove one of the two",
         );
     }
-    if station.is_some() || dwells.is_some() {
+    if dwells.is_some() {
         block.sheet.note(
             &block.span,
             "this version takes such a log in as an ordinary survey",
-            "minutes and days of a mounted sensor, and dwells, are not written yet; the raw file is kept for when they are",
+            "dwells are not cut yet; the raw file is kept for when they are",
         );
     }
+    let silent_after = block.take("silent_after").and_then(|item| {
+        if station.is_none() {
+            item.mistake(
+                "`silent_after` is for a mounted sensor, and this route has no `station`",
+                "name the station that the sensor is mounted at, or remove the key",
+            );
+        }
+        item.some_duration()
+    });
     block.finish();
     let mut route = Route::new(pattern?);
     route.tank = tank;
@@ -310,7 +324,17 @@ fn route(block: &mut Table, mentions: &mut Vec<Mention>) -> Option<Route> {
     route.scene = scene;
     route.station = station;
     route.dwells = dwells;
+    route.silent_after = silent_after.unwrap_or(route.silent_after);
     Some(route)
+}
+
+/// Days on which nobody can be reminded of anything; both ends must stand there.
+fn away(block: &mut Table) -> Option<DateSpan> {
+    let from = block.need("from", "from = 2026-07-01");
+    let until = block.need("until", "until = 2026-07-14");
+    let span = dates(from.as_ref(), until.as_ref());
+    block.finish();
+    (span.from.is_some() && span.until.is_some()).then_some(span)
 }
 
 #[derive(Debug, Clone, Copy)]

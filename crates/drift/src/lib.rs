@@ -9,6 +9,7 @@
 //! - `shares`: how the light at a place divides among the fixtures.
 //! - `fit`: even change, change of each fixture, and what is left to single places.
 //! - `trend`: whether a loss crept or came in one step.
+//! - [`reminders`]: what only the passing of time shows: overdue, silent, intake.
 //! - `alerts`: what opens, grows and closes; `cause` and `words` say why, [`steps`] what to do.
 //!
 //! A change is judged real by the probability of its sign under a normal law with the stated uncertainty and
@@ -24,6 +25,7 @@ mod fit;
 mod judge;
 mod mean;
 mod poor;
+pub mod reminders;
 mod shares;
 pub mod steps;
 mod trend;

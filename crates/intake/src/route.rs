@@ -1,6 +1,7 @@
 //! Where a file of the inbox belongs: routes with patterns, and folders that speak (formats, sections 2 and 10).
 
 use std::fmt;
+use std::time::Duration;
 
 /// A pattern for paths relative to the inbox.
 ///
@@ -195,7 +196,12 @@ pub struct Route {
     pub station: Option<String>,
     /// A log that ran on.
     pub dwells: Option<Dwells>,
+    /// A mounted sensor is silent after so long without a reading.
+    pub silent_after: Duration,
 }
+
+/// A logger that is read out once a day is not silent until the next day's file is two hours late.
+pub const SILENT_AFTER: Duration = Duration::from_hours(26);
 
 impl Route {
     /// A route that says nothing yet.
@@ -210,6 +216,7 @@ impl Route {
             scene: None,
             station: None,
             dwells: None,
+            silent_after: SILENT_AFTER,
         }
     }
 }

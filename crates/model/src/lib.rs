@@ -19,6 +19,7 @@ mod imported;
 mod measured;
 mod position;
 mod reading;
+mod reminder;
 mod span;
 mod survey;
 mod tank;
@@ -32,6 +33,7 @@ pub use imported::{Fact, ImportProblem, ImportedRow, ImportedTime, Text};
 pub use measured::{Measured, SharedKind, SharedPart};
 pub use position::Position;
 pub use reading::Reading;
+pub use reminder::{NoticeStep, Noticed, Reminder, Subject};
 pub use span::{DateSpan, Dated, valid_on};
 pub use survey::{DeviceUse, FlagCounts, ReadAgain, SourceFile, StationValue, Survey};
 pub use tank::{

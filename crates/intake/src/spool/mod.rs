@@ -8,6 +8,7 @@
 mod archive;
 mod atomic;
 mod lock;
+mod noticed;
 mod put_away;
 mod record;
 mod set_aside;
@@ -17,6 +18,7 @@ pub use archive::{
 };
 pub use atomic::{HIDDEN, hidden_name, publish_folder, remove_unfinished, write_atomically};
 pub use lock::{LockError, StateLock, state_lock};
+pub use noticed::{keep_noticed, read_noticed};
 pub use put_away::{PutAwayError, Shelf, delete, put_away};
 pub use record::{Happening, Record, Records, read_records, record};
 pub use set_aside::{remove_unfinished_reasons, set_aside};

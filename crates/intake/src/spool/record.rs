@@ -100,7 +100,7 @@ pub fn record(raw: &Path, record: &Record) -> io::Result<()> {
 }
 
 #[expect(clippy::disallowed_methods, reason = "the archive is a folder of files")]
-fn read_text(path: &Path) -> io::Result<Option<String>> {
+pub(super) fn read_text(path: &Path) -> io::Result<Option<String>> {
     match fs::read_to_string(path) {
         Ok(text) => Ok(Some(text)),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
