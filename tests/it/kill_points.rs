@@ -108,11 +108,21 @@ fn ends(site: &TestSite) -> Ends {
         for (name, bytes) in site.snapshot(folder) {
             // How old the state is, and notices that may come twice.
             if !matches!(name.as_str(), "status.json" | "notices.txt") {
-                ends.insert(format!("{folder}/{name}"), bytes);
+                let name = format!("{folder}/{name}");
+                let bytes = but_times(&name, bytes);
+                ends.insert(name, bytes);
             }
         }
     }
     ends
+}
+
+/// When a file was set aside is noticed by the clock, which every run reads for itself.
+fn but_times(name: &str, mut bytes: Vec<u8>) -> Vec<u8> {
+    if name.starts_with("outbox/_site/") || name == "state/raw/noticed.log" {
+        bytes.retain(|byte| !byte.is_ascii_digit() && *byte != b'.');
+    }
+    bytes
 }
 
 /// How two ends differ, and whether every notice went out to both receivers.

@@ -14,6 +14,7 @@ mod mended;
 mod notes;
 mod published;
 mod rules;
+mod silence;
 mod stories;
 mod strict;
 mod tidy;

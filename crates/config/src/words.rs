@@ -51,8 +51,8 @@ pub(crate) fn check_tank_id(id: &str) -> Result<(), String> {
     Ok(())
 }
 
-/// A whole number and ms, s, m, h or d.
-pub(crate) fn parse_duration(text: &str) -> Result<Duration, String> {
+/// A whole number and ms, s, m, h or d; the error says how to write it.
+pub fn parse_duration(text: &str) -> Result<Duration, String> {
     let rule = "a length of time is a whole number and ms, s, m, h or d, as \"30s\" or \"35d\"";
     let digits = text.trim_end_matches(|c: char| !c.is_ascii_digit());
     let unit = &text[digits.len()..];

@@ -1,6 +1,6 @@
 //! Alerts as they are written: `alerts/<id>.json` and the lines of `alerts.jsonl` (formats, section 7).
 //!
-//! `where` is `"tank"` for the whole tank, a fixture's or station's id, a path for what concerns a file or
+//! `tank` is null for what belongs to the whole site. `where` is `"tank"` for the whole tank, a fixture's or station's id, a path for what concerns a file or
 //! folder, and a list of ids where several stations changed and nothing explains them together. A line of
 //! `alerts.jsonl` is the alert after the change, with `change` (`opened`, `raised`, `changed`, `closed`) as its last key.
 
@@ -15,7 +15,7 @@ use undim_model::{Alert, AlertChange, AlertTarget, Cause};
 #[derive(Serialize)]
 struct Line<'a> {
     id: &'a str,
-    tank: &'a str,
+    tank: Option<&'a str>,
     about: &'static str,
     state: &'static str,
     level: &'static str,
@@ -53,7 +53,7 @@ struct Alternative {
 fn line<'a>(alert: &'a Alert, zone: &SiteZone, change: Option<&'static str>) -> Line<'a> {
     Line {
         id: &alert.id,
-        tank: &alert.tank,
+        tank: Some(alert.tank.as_str()).filter(|tank| !tank.is_empty()),
         about: alert.about.word(),
         state: alert.state.word(),
         level: alert.level.word(),

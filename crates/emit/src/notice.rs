@@ -46,7 +46,7 @@ fn over(alert: &Alert) -> String {
         ),
         (About::Light, ..) => format!("light {place}"),
         (About::Overdue, ..) => "the survey has come".to_owned(),
-        (About::Silent, ..) => format!("readings have come again {place}"),
+        (About::Silent, ..) => format!("the sensor {place} reads as it should again"),
         (About::Intake, ..) => format!("mended: {place}"),
     }
 }

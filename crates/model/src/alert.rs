@@ -128,7 +128,7 @@ pub struct Alternative {
 pub struct Alert {
     /// Unique within the tank, `[a-z0-9-]`, the same however often the past is derived.
     pub id: String,
-    /// The tank's id.
+    /// The tank's id; empty where it belongs to the whole site.
     pub tank: String,
     /// What it is about.
     pub about: About,

@@ -102,12 +102,12 @@ impl Reminder {
                         last: last_b,
                     },
                 ) => a == b && last_a == last_b,
-                (LitAtNight { station: a, .. }, LitAtNight { station: b, .. })
-                | (DarkByNoon { station: a, .. }, DarkByNoon { station: b, .. }) => a == b,
                 (SetAside { paths: a, .. }, SetAside { paths: b, .. }) => {
                     a.iter().any(|path| b.contains(path))
                 }
-                (InboxMissing { folder: a }, InboxMissing { folder: b })
+                (LitAtNight { station: a, .. }, LitAtNight { station: b, .. })
+                | (DarkByNoon { station: a, .. }, DarkByNoon { station: b, .. })
+                | (InboxMissing { folder: a }, InboxMissing { folder: b })
                 | (DiskFull { folder: a, .. }, DiskFull { folder: b, .. }) => a == b,
                 (ClockJumped { .. }, ClockJumped { .. }) => true,
                 (

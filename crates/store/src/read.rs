@@ -153,7 +153,7 @@ impl Reader {
     /// The tanks that have surveys or alerts, by id.
     pub fn tanks(&self) -> Result<Vec<String>, StoreError> {
         self.all(
-            "SELECT tank FROM survey UNION SELECT tank FROM alert_change ORDER BY tank",
+            "SELECT tank FROM survey UNION SELECT tank FROM alert_change WHERE tank <> '' ORDER BY tank",
             [],
             |row| row.get(0),
         )
@@ -213,6 +213,16 @@ impl Reader {
             Ok(StoredChange { change_id, change })
         })
         .collect()
+    }
+
+    /// True where a notice of this change was ever to go out.
+    pub fn was_told(&self, change_id: &str) -> Result<bool, StoreError> {
+        let told = self.one(
+            "SELECT 1 FROM delivery WHERE change_id = ?1 LIMIT 1",
+            [change_id],
+            |_| Ok(()),
+        )?;
+        Ok(told.is_some())
     }
 
     /// Notices whose time has come, the oldest first.

@@ -165,6 +165,9 @@ pub(crate) struct Status {
     /// Exit with 1 when an alert is open
     #[arg(long)]
     pub(crate) fail_on_alert: bool,
+    /// Exit with 1 when `undim watch` was last heard of longer ago than this, as 5m, 2h or 1d
+    #[arg(long, value_name = "DURATION", value_parser = undim_config::parse_duration)]
+    pub(crate) max_age: Option<std::time::Duration>,
 }
 
 #[cfg(test)]

@@ -97,8 +97,8 @@ pub fn what(alert: &Alert) -> String {
             )
         }
         About::Overdue => "a survey is overdue".to_owned(),
-        About::Silent => format!("no readings {place}"),
-        About::Intake => format!("a file or folder needs a look: {place}"),
+        About::Silent => format!("the sensor {place} needs a look"),
+        About::Intake => format!("a look is needed: {place}"),
     }
 }
 

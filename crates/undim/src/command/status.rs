@@ -7,10 +7,15 @@ use crate::exit::Exit;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
+use std::time::Duration;
 use undim_config::Site;
+use undim_drift::reminders;
 use undim_emit::{SiteZone, words};
-use undim_model::{Alert, Level};
-use undim_store::{Counts, Reader, StoreError};
+use undim_model::{About, Alert, Level};
+use undim_store::{Counts, Reader, StoreError, SurveyHead};
+
+/// A state that is dated later than now by less than this is of now: clocks are set right by seconds, seconds.
+const CLOCKS_DIFFER: i64 = 120;
 
 /// Surveys shown for each tank.
 const SHOWN: usize = 3;
@@ -24,6 +29,10 @@ struct Shown {
     daemon_age_seconds: Option<i64>,
     files: Files,
     tanks: Vec<TankShown>,
+    /// Alerts that belong to no tank.
+    open_alerts: Vec<serde_json::Value>,
+    #[serde(skip)]
+    alerts: Vec<Alert>,
 }
 
 #[derive(Serialize)]
@@ -63,17 +72,41 @@ pub(super) fn run(common: &Common, flags: &Status) -> Exit {
         Ok(shown) => shown,
         Err(error) => return not_opened(&OpenError::Store(error)),
     };
-    let has_alert = shown.tanks.iter().any(|tank| !tank.alerts.is_empty());
+    let of_tanks = shown.tanks.iter().flat_map(|tank| &tank.alerts);
+    let has_alert = of_tanks.chain(&shown.alerts).next().is_some();
+    let too_old = flags
+        .max_age
+        .and_then(|most| too_old(&shown, most))
+        .inspect(|why| say::error(&format!("undim: {why}")));
     if common.json {
         say::json(&shown);
     } else {
         print(&shown);
     }
-    if flags.fail_on_alert && has_alert {
+    if too_old.is_some() || (flags.fail_on_alert && has_alert) {
         Exit::Remarks
     } else {
         Exit::Done
     }
+}
+
+/// Why nobody can be sure that the inbox is watched: for whoever watches the watcher.
+fn too_old(shown: &Shown, most: Duration) -> Option<String> {
+    let (Some(daemon), Some(age)) = (&shown.daemon, shown.daemon_age_seconds) else {
+        return Some(
+            "undim has never worked here: there is no outbox/status.json; start `undim watch`".to_owned(),
+        );
+    };
+    // A state from the future is no sign of life either: the clock was set back.
+    let is_fresh = age >= -CLOCKS_DIFFER && u64::try_from(age.max(0)).is_ok_and(|age| age <= most.as_secs());
+    (!is_fresh).then(|| match daemon.state.as_str() {
+        "watching" => format!(
+            "`undim watch` was last heard of {} ago (process {}); see whether it still runs, else start it again",
+            ago(age),
+            daemon.pid
+        ),
+        _ => format!("undim worked last {} ago; start `undim watch`, or `undim sweep` on time", ago(age)),
+    })
 }
 
 fn gather(site: &Site) -> Result<Shown, StoreError> {
@@ -86,15 +119,26 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
     });
     let mut counts = Counts::default();
     let mut tanks = Vec::new();
+    let (mut of_site, mut of_site_shown) = (Vec::new(), Vec::new());
     if let Some(reader) = Reader::open_read_only(&site.state.join("undim.db"))? {
         counts = reader.counts()?;
         let zone = SiteZone::named(&site.timezone.name).ok();
+        of_site = open_alerts(&reader, "")?;
+        of_site_shown = of_site
+            .iter()
+            .filter_map(|alert| alert_json(alert, zone.as_ref()?))
+            .collect();
         for tank in reader.tanks()? {
             let heads = reader.survey_heads(&tank)?;
-            let alerts: Vec<Alert> = open_alerts(&reader, &tank)?
+            let mut alerts: Vec<Alert> = open_alerts(&reader, &tank)?
                 .into_iter()
                 .map(|alert| up_to_date(alert, &site.outbox))
                 .collect();
+            let not_noticed = heads
+                .last()
+                .filter(|_| alerts.iter().all(|alert| alert.about != About::Overdue))
+                .and_then(|last| overdue_now(site, last));
+            alerts.extend(not_noticed);
             let last = heads.iter().rev().take(SHOWN).map(|head| SurveyShown {
                 survey: head.id.clone(),
                 revision: head.revision,
@@ -136,7 +180,22 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
             notices_given_up: counts.deliveries_given_up,
         },
         tanks,
+        open_alerts: of_site_shown,
+        alerts: of_site,
     })
+}
+
+/// A survey that is overdue by now and that nobody was told of: nothing has looked since.
+fn overdue_now(site: &Site, last: &SurveyHead) -> Option<Alert> {
+    let now = Timestamp::now();
+    let zone = undim_clean::time::zone(&site.timezone.name)?;
+    let every = site.tanks.get(&last.tank)?.drift.every_seconds?;
+    let start = Timestamp::from_microsecond(last.start_us).ok()?;
+    let reminder = reminders::overdue(&last.tank, &last.id, start, every)?;
+    let is_away = reminders::is_away(&site.away, now, &zone);
+    let news = reminders::news(&[], &[reminder], now, is_away, |_| now);
+    let change = reminders::changes(&news, Some(&last.tank), &zone).pop()?;
+    Some(change.alert)
 }
 
 fn print(shown: &Shown) {
@@ -194,6 +253,9 @@ fn print(shown: &Shown) {
             files.notices_given_up
         ));
     }
+    for alert in &shown.alerts {
+        line(&open_line(alert));
+    }
     for tank in &shown.tanks {
         say::line("");
         line(&format!(
@@ -203,15 +265,7 @@ fn print(shown: &Shown) {
             if tank.surveys == 1 { "survey" } else { "surveys" }
         ));
         for alert in &tank.alerts {
-            let level = match alert.level {
-                Level::Notice => "Open",
-                Level::Urgent => "Urgent, open",
-            };
-            more(&format!(
-                "{level} since {}: {}",
-                opened(alert),
-                words::what(alert)
-            ));
+            more(&open_line(alert));
         }
         if tank.alerts.is_empty() {
             more(
@@ -229,6 +283,14 @@ fn print(shown: &Shown) {
     if shown.tanks.is_empty() {
         line("No survey yet: drop a file into the inbox.");
     }
+}
+
+fn open_line(alert: &Alert) -> String {
+    let level = match alert.level {
+        Level::Notice => "Open",
+        Level::Urgent => "Urgent, open",
+    };
+    format!("{level} since {}: {}", opened(alert), words::what(alert))
 }
 
 /// The day of the survey that opened an alert: its id begins with it.

@@ -13,6 +13,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use undim_emit::terminal::{self, Glyphs, Screen};
 use undim_emit::words;
+use undim_model::{About, Alert};
 
 #[derive(Serialize)]
 struct Swept<'a> {
@@ -107,6 +108,7 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
         told.details(engine, tank, ids);
     }
     say::line(&counts);
+    told.reminders(&open);
     for (tank, ids) in &touched {
         told.answer(engine, tank, ids);
     }
@@ -303,6 +305,21 @@ impl Told {
                 text
             });
             say::line(&text.unwrap_or_default());
+        }
+    }
+
+    /// What only time or the machine shows, and is so now.
+    fn reminders(&self, open: &[Alert]) {
+        let reminders = open.iter().filter(|alert| alert.about != About::Light);
+        for alert in reminders {
+            let tank = Some(alert.tank.as_str()).filter(|tank| !tank.is_empty());
+            let whose = tank.map_or_else(String::new, |tank| format!("{tank}: "));
+            say::line("");
+            let what = format!("Reminder: {whose}{}.", words::what(alert));
+            say::line(&self.screen.wrapped(&what, "", "  "));
+            for line in &alert.evidence {
+                self.text(line);
+            }
         }
     }
 

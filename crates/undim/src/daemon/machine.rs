@@ -44,6 +44,10 @@ pub(crate) struct Looked {
     pub settled_at: Option<Duration>,
     /// True where the inbox is another folder than before, or back again.
     pub other_folder: bool,
+    /// True where something was noticed that only time shows: there may be notices to send.
+    pub has_news: bool,
+    /// When the next thing of that kind is due, from now.
+    pub due_in: Option<Duration>,
 }
 
 /// Everything that can happen.
@@ -205,6 +209,14 @@ impl Machine {
         if let Some(settled_at) = looked.settled_at {
             self.next_look_by = self.next_look_by.min(settled_at.max(self.next_look_from));
         }
+        if let Some(due_in) = looked.due_in {
+            self.next_look_by = self
+                .next_look_by
+                .min(self.now.saturating_add(due_in).max(self.next_look_from));
+        }
+        if looked.has_news {
+            self.deliver_at = Some(self.now);
+        }
         if looked.other_folder && self.mode == Mode::Watch {
             actions.push(Action::Rearm);
             self.look_wanted = true;
@@ -294,7 +306,7 @@ mod tests {
             ready,
             settling,
             settled_at: settled_at.map(seconds),
-            other_folder: false,
+            ..Looked::default()
         })
     }
 
@@ -384,6 +396,26 @@ mod tests {
         machine.handle(seconds(0.0), Event::Delivered { next_in: None });
         assert_eq!(machine.wake_at(), Some(seconds(30.0)));
         assert_eq!(machine.handle(seconds(30.0), Event::Tick), [Action::Look]);
+    }
+
+    #[test]
+    fn it_wakes_when_something_is_due_and_sends_what_was_noticed() {
+        let (mut machine, _) = Machine::start(Mode::Watch, PACE, seconds(0.0));
+        let due = Event::Looked(Looked {
+            due_in: Some(seconds(7.0)),
+            ..Looked::default()
+        });
+        machine.handle(seconds(1.0), due);
+        machine.handle(seconds(1.0), Event::Delivered { next_in: None });
+        assert_eq!(machine.wake_at(), Some(seconds(8.0)));
+        assert_eq!(machine.handle(seconds(8.0), Event::Tick), [Action::Look]);
+        let news = Event::Looked(Looked {
+            has_news: true,
+            ..Looked::default()
+        });
+        assert_eq!(machine.handle(seconds(8.1), news), [Action::Deliver]);
+        machine.handle(seconds(8.2), Event::Delivered { next_in: None });
+        assert_eq!(machine.wake_at(), Some(seconds(38.1)));
     }
 
     #[test]

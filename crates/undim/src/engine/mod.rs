@@ -21,12 +21,14 @@ mod outcome;
 mod package;
 mod publish;
 mod reading;
+mod remind;
 mod restore;
 mod round;
 mod rows;
 mod shelve;
 mod show;
 mod sinks;
+mod state_of_machine;
 mod status;
 
 pub(crate) use content::{Held, Imported, place};
@@ -36,12 +38,14 @@ pub(crate) use open::{OpenError, machine_timezone};
 pub(crate) use outcome::{Outcome, What};
 pub(crate) use package::{VERSION, write as write_package};
 pub(crate) use reading::{about_option, finder_of, import, no_importer, worker_of};
+use remind::Reminded;
 pub(crate) use rows::CachedRows;
 pub(crate) use show::alert_json;
-pub(crate) use status::{LeftAloneStatus, StatusFile, open_alerts};
+pub(crate) use status::{LeftAloneStatus, SITE, StatusFile, open_alerts};
 
 use crate::daemon::{Looked, Pace};
 use jiff::tz::TimeZone;
+use state_of_machine::Clockwork;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
@@ -55,7 +59,7 @@ use undim_import::run::Worker;
 use undim_intake::listing::{Entry, Listing, Stamp, list};
 use undim_intake::settle::Settler;
 use undim_intake::spool::StateLock;
-use undim_model::Survey;
+use undim_model::{Noticed, Survey};
 use undim_store::Store;
 use undim_survey::{Book, TakenIn};
 
@@ -135,6 +139,12 @@ pub(crate) struct Engine {
     troubles: Vec<String>,
     /// What the sandbox lacks, once an importer has run.
     sandbox_lacks: Option<String>,
+    /// What was noticed of what only time shows, as the archive keeps it.
+    noticed: Vec<Noticed>,
+    /// Whose notices were kept and not yet written out: a tank, or the site.
+    reminded: BTreeSet<Option<String>>,
+    /// The machine's clock, held against time that passes steadily.
+    clockwork: Clockwork,
     progress: Option<Progress>,
     /// The clock that settling, holding and pausing go by.
     clock: std::time::Instant,
@@ -223,15 +233,25 @@ impl Engine {
             .iter()
             .filter(|path| !self.ready.iter().any(|entry| entry.path == **path))
             .count();
+        let settling = self
+            .settler
+            .waiting()
+            .saturating_sub(self.ready.len() + lone_notes + held_back);
+        // What lies in the inbox may be just what was waited for: it is taken in first.
+        let is_calm = self.ready.is_empty() && !(self.once && settling > 0);
+        let reminded = if is_calm {
+            self.remind()
+        } else {
+            Reminded::default()
+        };
         let looked = Looked {
             took: began.elapsed(),
             ready: self.ready.len(),
-            settling: self
-                .settler
-                .waiting()
-                .saturating_sub(self.ready.len() + lone_notes + held_back),
+            settling,
             settled_at: self.settler.next_wake(),
             other_folder,
+            has_news: reminded.has_news,
+            due_in: reminded.due_in,
         };
         self.write_status();
         looked

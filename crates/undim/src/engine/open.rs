@@ -2,6 +2,8 @@
 
 use super::reading::{finder_of, worker_of};
 use super::restore::restore;
+use super::state_of_machine::Clockwork;
+use super::status::last_heard;
 use super::{Cancel, Engine, EngineError};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -16,7 +18,7 @@ use undim_import::find::Findings;
 use undim_intake::listing::Listing;
 use undim_intake::settle::Settler;
 use undim_intake::spool::{
-    LockError, remove_leftovers, remove_unfinished, remove_unfinished_reasons, state_lock,
+    LockError, read_noticed, remove_leftovers, remove_unfinished, remove_unfinished_reasons, state_lock,
 };
 use undim_store::{Batch, Store, StoreError};
 use undim_survey::Book;
@@ -85,6 +87,11 @@ impl Engine {
             SiteZone::named(&site.timezone.name).map_err(|_| OpenError::Zone(site.timezone.name.clone()))?;
         let mut store = Store::open(&site.state.join("undim.db"))?;
         restore(&mut store, &raw)?;
+        let (noticed, damaged) = read_noticed(&raw).map_err(|error| unusable(&raw, error))?;
+        for line in damaged {
+            tracing::warn!(line, "a line of what was noticed is damaged; the others count");
+        }
+        let clockwork = Clockwork::since(last_heard(&site.outbox));
         let finder = finder_of(&site);
         if let Err(error) = fs::create_dir_all(&site.inbox) {
             tracing::warn!(inbox = %site.inbox.display(), %error, "the inbox can't be made");
@@ -111,6 +118,9 @@ impl Engine {
             outcomes: Vec::new(),
             troubles: Vec::new(),
             sandbox_lacks: None,
+            noticed,
+            reminded: BTreeSet::new(),
+            clockwork,
             progress: None,
             held_back: BTreeSet::new(),
             once: what != "watch",

@@ -2,6 +2,7 @@
 
 use super::arrive::fingerprint;
 use super::package::{self, VERSION};
+use super::remind::{as_they_stand, in_order};
 use super::round::Round;
 use super::sinks::{WaitingNotice, key};
 use super::{Engine, EngineError};
@@ -12,9 +13,9 @@ use std::io;
 use std::path::Path;
 use std::sync::Arc;
 use undim_drift::{History, Judged, judge};
-use undim_emit::{Report, alerts, history_csv, notice};
+use undim_emit::{Report, alerts as alerts_of, history_csv, notice};
 use undim_intake::spool::write_atomically;
-use undim_model::{AlertChange, AlertStep, Survey, Tank};
+use undim_model::{About, Alert, AlertChange, AlertStep, Survey, Tank};
 use undim_store::{Batch, Derived, NewDelivery, StoredChange, StoredSurvey};
 use undim_survey::Entry;
 
@@ -53,10 +54,13 @@ impl Engine {
             self.fresh.clear();
             self.store.commit(&batch)?;
         }
+        let mut batch = Batch::default();
+        self.publish_site(&mut batch)?;
+        self.store.commit(&batch)?;
         Ok(())
     }
 
-    fn publish_tank(&mut self, id: &str, batch: &mut Batch) -> Result<(), EngineError> {
+    pub(super) fn publish_tank(&mut self, id: &str, batch: &mut Batch) -> Result<(), EngineError> {
         let derivations = self.surveys_of(id);
         let tank = self.tank(id);
         let surveys: Vec<&Survey> = derivations.iter().map(|(_, _, survey)| &**survey).collect();
@@ -84,18 +88,20 @@ impl Engine {
             .map(|(survey, judgement)| (*survey, Some(judgement)));
         history_csv::write(&mut history, rows).map_err(|error| EngineError::outbox(&folder, &error))?;
         write_if_changed(&folder, "history.csv", &history)?;
-        self.write_alerts(&folder, &judged)?;
-
-        let changes: Vec<&AlertChange> = judged
+        let reminders = self.reminder_changes(Some(id));
+        let of_light = judged
             .judgements
             .iter()
-            .flat_map(|judgement| &judgement.alert_changes)
+            .flat_map(|judgement| &judgement.alert_changes);
+        let changes = in_order(of_light.collect(), &reminders);
+        let alerts: Vec<Alert> = judged
+            .alerts
+            .iter()
+            .cloned()
+            .chain(as_they_stand(&reminders))
             .collect();
-        let stored = changes.iter().map(|change| StoredChange {
-            change_id: change_id(change),
-            change: (*change).clone(),
-        });
-        batch.alert_changes.push((id.to_owned(), stored.collect()));
+        self.write_alerts(&folder, &changes, &alerts)?;
+        batch.alert_changes.push((id.to_owned(), stored(&changes)));
         self.queue_notices(&tank, &surveys, &judged, &changes, batch)?;
         for (entry, print, survey) in derivations {
             let key = (id.to_owned(), entry.id);
@@ -181,27 +187,29 @@ impl Engine {
         })
     }
 
-    fn write_alerts(&self, folder: &Path, judged: &Judged) -> Result<(), EngineError> {
-        let changes = judged
-            .judgements
-            .iter()
-            .flat_map(|judgement| &judgement.alert_changes);
+    pub(super) fn write_alerts(
+        &self,
+        folder: &Path,
+        changes: &[&AlertChange],
+        alerts: &[Alert],
+    ) -> Result<(), EngineError> {
         let lines: String = changes
-            .map(|change| alerts::alerts_jsonl_line(change, &self.site_zone))
+            .iter()
+            .map(|change| alerts_of::alerts_jsonl_line(change, &self.site_zone))
             .collect();
         write_if_changed(folder, "alerts.jsonl", lines.as_bytes())?;
         let of_each = folder.join("alerts");
-        if judged.alerts.is_empty() && !of_each.exists() {
+        if alerts.is_empty() && !of_each.exists() {
             return Ok(());
         }
         fs::create_dir_all(&of_each).map_err(|error| EngineError::outbox(&of_each, &error))?;
         let mut present = BTreeSet::new();
-        for alert in &judged.alerts {
+        for alert in alerts {
             let name = format!("{}.json", alert.id);
             write_if_changed(
                 &of_each,
                 &name,
-                alerts::alert_json(alert, &self.site_zone).as_bytes(),
+                alerts_of::alert_json(alert, &self.site_zone).as_bytes(),
             )?;
             present.insert(name);
         }
@@ -212,15 +220,16 @@ impl Engine {
                 fs::remove_file(found.path()).map_err(|error| EngineError::outbox(&found.path(), &error))?;
             }
         }
-        if judged.alerts.is_empty() {
+        if alerts.is_empty() {
             // Left where something else lies in it.
             let _ = fs::remove_dir(&of_each);
         }
         Ok(())
     }
 
-    /// Queues notices for what is news: changes that the newest survey brought, and alerts that are open.
-    /// What opened and closed in a past that is only now derived is recorded, not told.
+    /// Queues notices for what is news: changes that the newest survey brought, and alerts that are open; of
+    /// reminders what is open, and the end of what was told. What opened and closed in a past that is only now
+    /// derived is recorded, not told.
     fn queue_notices(
         &self,
         tank: &Tank,
@@ -231,48 +240,68 @@ impl Engine {
     ) -> Result<(), EngineError> {
         let newest = surveys.last().map(|survey| survey.id.as_str());
         let open: BTreeSet<&str> = judged.open_alerts().map(|alert| alert.id.as_str()).collect();
-        let now_us = Timestamp::now().as_microsecond();
         for change in changes {
             let is_newest = change.alert.survey.as_deref() == newest;
             let is_news = match change.step {
+                _ if change.alert.about != About::Light => self.is_news(change, changes)?,
                 AlertStep::Opened | AlertStep::Raised => is_newest || open.contains(change.alert.id.as_str()),
                 AlertStep::Closed => is_newest,
                 AlertStep::Changed => false,
             };
-            if !is_news {
-                continue;
+            if is_news {
+                self.queue(change, &tank.name, batch)?;
             }
-            let id = change_id(change);
-            let text = notice(change, &tank.name, &self.site_zone);
-            let alert = serde_json::from_str(&alerts::alert_json(&change.alert, &self.site_zone));
-            let waiting = WaitingNotice {
-                id: id.clone(),
-                tank: tank.id.clone(),
-                change: change.step.word().to_owned(),
-                title: text.title,
-                body: text.body,
-                alert: alert.unwrap_or_default(),
-            };
-            let body = serde_json::to_string(&waiting).map_err(|error| EngineError::State {
-                path: id.clone(),
-                error: error.to_string(),
-            })?;
-            batch
-                .deliveries
-                .extend(self.site.notify.iter().map(|sink| NewDelivery {
-                    change_id: id.clone(),
-                    sink: key(sink),
-                    notice: body.clone(),
-                    created_us: now_us,
-                    next_try_us: now_us,
-                }));
         }
+        Ok(())
+    }
+
+    /// Queues the notice of a change for every receiver; one that was queued before stays as it is.
+    pub(super) fn queue(
+        &self,
+        change: &AlertChange,
+        tank_name: &str,
+        batch: &mut Batch,
+    ) -> Result<(), EngineError> {
+        let now_us = Timestamp::now().as_microsecond();
+        let id = change_id(change);
+        let text = notice(change, tank_name, &self.site_zone);
+        let alert = serde_json::from_str(&alerts_of::alert_json(&change.alert, &self.site_zone));
+        let waiting = WaitingNotice {
+            id: id.clone(),
+            tank: change.alert.tank.clone(),
+            change: change.step.word().to_owned(),
+            title: text.title,
+            body: text.body,
+            alert: alert.unwrap_or_default(),
+        };
+        let body = serde_json::to_string(&waiting).map_err(|error| EngineError::State {
+            path: id.clone(),
+            error: error.to_string(),
+        })?;
+        batch
+            .deliveries
+            .extend(self.site.notify.iter().map(|sink| NewDelivery {
+                change_id: id.clone(),
+                sink: key(sink),
+                notice: body.clone(),
+                created_us: now_us,
+                next_try_us: now_us,
+            }));
         Ok(())
     }
 }
 
+/// Changes as the ledger keeps them.
+pub(super) fn stored(changes: &[&AlertChange]) -> Vec<StoredChange> {
+    let stored = changes.iter().map(|change| StoredChange {
+        change_id: change_id(change),
+        change: (*change).clone(),
+    });
+    stored.collect()
+}
+
 /// The same however often the past is derived, and unique over all tanks.
-fn change_id(change: &AlertChange) -> String {
+pub(super) fn change_id(change: &AlertChange) -> String {
     let survey = change.alert.survey.as_deref().unwrap_or_default();
     format!(
         "{}/{}/{}/{survey}",
@@ -283,7 +312,7 @@ fn change_id(change: &AlertChange) -> String {
 }
 
 /// Writes a file whole, unless it holds just these bytes.
-fn write_if_changed(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), EngineError> {
+pub(super) fn write_if_changed(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), EngineError> {
     let path = folder.join(name);
     match fs::read(&path) {
         Ok(old) if old == bytes => return Ok(()),

@@ -6,11 +6,12 @@ use undim_emit::{Report, SiteZone, alerts};
 use undim_model::Alert;
 
 impl Engine {
-    /// Alerts of every tank that are open.
+    /// Alerts that are open: on light of every tank that was judged, and all reminders.
     pub(crate) fn open_alerts(&self) -> Vec<Alert> {
         self.judged
             .values()
             .flat_map(|judged| judged.open_alerts().cloned())
+            .chain(self.open_reminders())
             .collect()
     }
 

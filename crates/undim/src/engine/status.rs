@@ -52,6 +52,16 @@ pub(crate) struct LeftAloneStatus {
     pub(crate) why: String,
 }
 
+/// What concerns the whole site: no tank's id begins so.
+pub(crate) const SITE: &str = "_site";
+
+/// When a program last wrote its state here.
+pub(super) fn last_heard(outbox: &Path) -> Option<Timestamp> {
+    let bytes = fs::read(outbox.join("status.json")).ok()?;
+    let status: StatusFile = serde_json::from_slice(&bytes).ok()?;
+    status.updated.parse().ok()
+}
+
 /// More names than this are not written; their number is.
 const MOST_NAMES: usize = 100;
 
