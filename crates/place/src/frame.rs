@@ -60,6 +60,12 @@ impl FrameInUse {
         tank
     }
 
+    /// The same as [`Self::to_xyz`], but in cm whatever the frame's unit.
+    pub fn to_xyz_cm(&self, position_cm: [Option<f64>; 3]) -> [Option<f64>; 3] {
+        self.to_xyz(position_cm)
+            .map(|number| number.map(|number| in_cm(number, self.unit)))
+    }
+
     /// Back again: from left, from bottom, from front in cm as x, y, z of this frame, in its unit.
     pub fn to_xyz(&self, position_cm: [Option<f64>; 3]) -> [Option<f64>; 3] {
         self.axes.map(|axis| {

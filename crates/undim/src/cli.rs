@@ -73,6 +73,8 @@ pub(crate) enum Command {
     Status(Status),
     /// Derive every output again from the raw archive
     Rebuild,
+    /// Write a sheet to take to the tank, filled in by hand
+    Plan(Plan),
     /// Write completions for a shell to standard output
     Completions(Completions),
     /// Write the manual pages into a folder
@@ -135,6 +137,20 @@ pub(crate) struct New {
     /// Where your x, y, z point, as "right up back"; a unit may follow, as "right up back, mm"
     #[arg(long, value_name = "DIRECTIONS")]
     pub(crate) axes: Option<String>,
+}
+
+/// Flags of `plan`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Plan {
+    /// A blank sheet: a CSV and a page to print, with the tank's stations or empty lines
+    #[arg(long, required = true)]
+    pub(crate) blank: bool,
+    /// The tank (default: the lone one)
+    #[arg(long, value_name = "TANK")]
+    pub(crate) tank: Option<String>,
+    /// Write both into this folder (default: here); nothing is overwritten
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
 }
 
 /// Which shell.

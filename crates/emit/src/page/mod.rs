@@ -3,6 +3,7 @@
 //! Self-contained: no script, no network, one style sheet that the page's content security policy admits
 //! by its hash. Light and dark, a phone's width, paper. Shape carries meaning, colour repeats it.
 
+pub mod blank;
 pub(crate) mod facts;
 mod folded;
 pub(crate) mod label;
@@ -74,9 +75,13 @@ fn next(report: &Report<'_>) -> Markup {
 }
 
 fn document(title: &str, body: &Markup) -> String {
+    styled_document(title, STYLE, body)
+}
+
+fn styled_document(title: &str, style: &str, body: &Markup) -> String {
     let policy = format!(
         "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
-        sha256::base64(&sha256::sha256(STYLE.as_bytes()))
+        sha256::base64(&sha256::sha256(style.as_bytes()))
     );
     html! {
         (DOCTYPE)
@@ -87,7 +92,7 @@ fn document(title: &str, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { (title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(style)) }
             }
             body { (body) }
         }

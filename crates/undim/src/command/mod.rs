@@ -5,6 +5,7 @@ mod completions;
 mod look;
 mod manual;
 mod new;
+mod plan;
 mod rebuild;
 mod say;
 mod status;
@@ -36,6 +37,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
         Command::Check => check::run(common),
         Command::Status(flags) => status::run(common, flags),
         Command::Rebuild => rebuild::run(common),
+        Command::Plan(flags) => plan::run(common, flags),
         Command::Completions(flags) => completions::run(flags),
         Command::Manual(flags) => manual::run(flags),
     }

@@ -115,7 +115,7 @@ fn made(common: &Common, flags: &New) -> Result<Exit, Exit> {
         say::line(&format!("  {line}"));
     }
     told(&format!(
-        "Files of another tank or device go into inbox/<tank>/<device>/. What you clean or change goes into upkeep/{}.csv.",
+        "Files of another tank or device go into inbox/<tank>/<device>/. `undim plan --blank --site {site}` writes a sheet to take to the tank. What you clean or change goes into upkeep/{}.csv.",
         answers.tank_id()
     ));
     Ok(Exit::Done)

@@ -32,6 +32,7 @@ mod state_of_machine;
 mod status;
 
 pub(crate) use content::{Held, Imported, place};
+pub(crate) use context::belongs;
 pub(crate) use deliver::deliver;
 pub(crate) use error::EngineError;
 pub(crate) use open::{OpenError, machine_timezone};
