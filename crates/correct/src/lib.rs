@@ -13,6 +13,7 @@ mod chain;
 mod choose;
 mod curve;
 mod describe;
+pub mod fit;
 mod prepared;
 mod shared;
 

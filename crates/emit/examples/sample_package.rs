@@ -33,13 +33,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut history = Vec::new();
     history_csv::write(&mut history, [(survey, Some(judgement))])?;
     let mut about = Vec::new();
-    survey_json::write(&mut about, survey, Some(judgement), &zone, version)?;
+    survey_json::write(&mut about, survey, Some(judgement), &[], &zone, version)?;
     let page = page::survey(&Report {
         site_name: "North room",
         tank: &scenario.tank,
         survey,
         judgement,
         earlier: None,
+        side_by_side: &[],
         software_version: version,
     });
     // The hash is the caller's to give; an example needs no real one.

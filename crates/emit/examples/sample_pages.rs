@@ -23,6 +23,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             survey: &scenario.survey,
             judgement: &scenario.judgement,
             earlier: scenario.earlier.as_deref(),
+            side_by_side: &[],
             software_version: env!("CARGO_PKG_VERSION"),
         };
         std::fs::write(

@@ -8,6 +8,7 @@
 pub mod alerts;
 mod corals;
 pub mod datapackage_json;
+mod fit_json;
 pub mod history_csv;
 mod json;
 mod notice;

@@ -1,6 +1,6 @@
 //! What a page or an answer on the terminal is made of.
 
-use undim_model::{Judgement, Survey, Tank};
+use undim_model::{Judgement, SideBySide, Survey, Tank};
 
 /// One judged survey, as it is shown to people.
 #[derive(Debug, Clone, Copy)]
@@ -15,6 +15,8 @@ pub struct Report<'a> {
     pub judgement: &'a Judgement,
     /// The id of the survey before it, whose page lies in the folder beside.
     pub earlier: Option<&'a str>,
+    /// Each everyday device that was read beside a reference, with the correction that is proposed.
+    pub side_by_side: &'a [SideBySide],
     /// The program's version.
     pub software_version: &'a str,
 }

@@ -5,11 +5,11 @@
 
 use crate::json::{rounded, write_pretty};
 use crate::number::{PERCENT_DECIMALS, POSITION_DECIMALS, PPFD_DECIMALS};
-use crate::{SiteZone, shared, words};
+use crate::{SiteZone, fit_json, shared, words};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::io;
-use undim_model::{Change, FlagCounts, Judgement, SourceFile, StationValue, Survey, Verdict};
+use undim_model::{Change, FlagCounts, Judgement, SideBySide, SourceFile, StationValue, Survey, Verdict};
 
 /// Decimals of a probability.
 pub(crate) const PROBABILITY_DECIMALS: usize = 3;
@@ -19,10 +19,11 @@ pub fn write<W: io::Write>(
     to: W,
     survey: &Survey,
     judgement: Option<&Judgement>,
+    side_by_side: &[SideBySide],
     zone: &SiteZone,
     software_version: &str,
 ) -> io::Result<()> {
-    write_pretty(to, &file(survey, judgement, zone, software_version))
+    write_pretty(to, &file(survey, judgement, side_by_side, zone, software_version))
 }
 
 #[derive(Serialize)]
@@ -45,6 +46,7 @@ struct File<'a> {
     read_again: Vec<ReadAgain<'a>>,
     tied_to_reference: bool,
     shared_uncertainty: Vec<SharedGroup<'a>>,
+    fit: Vec<fit_json::Fit<'a>>,
     smallest_even_loss_percent: Option<f64>,
     judgement: Option<Judged<'a>>,
     alerts: Vec<AlertRef<'a>>,
@@ -168,6 +170,7 @@ struct Software<'a> {
 fn file<'a>(
     survey: &'a Survey,
     judgement: Option<&'a Judgement>,
+    side_by_side: &'a [SideBySide],
     zone: &SiteZone,
     software_version: &'a str,
 ) -> File<'a> {
@@ -213,6 +216,7 @@ fn file<'a>(
             .collect(),
         tied_to_reference: survey.tied_to_reference,
         shared_uncertainty: shared(&survey.stations),
+        fit: side_by_side.iter().map(fit_json::of).collect(),
         smallest_even_loss_percent: rounded(
             judgement.and_then(|judgement| judgement.smallest_loss_percent),
             PERCENT_DECIMALS,

@@ -290,6 +290,7 @@ mod tests {
             survey: &scenario.survey,
             judgement: &scenario.judgement,
             earlier: None,
+            side_by_side: &[],
             software_version: "0.1.0",
         };
         let screen = Screen { glyphs, width: WIDTH };

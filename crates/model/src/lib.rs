@@ -20,6 +20,7 @@ mod measured;
 mod position;
 mod reading;
 mod reminder;
+mod side_by_side;
 mod span;
 mod survey;
 mod tank;
@@ -34,6 +35,7 @@ pub use measured::{Measured, SharedKind, SharedPart};
 pub use position::Position;
 pub use reading::Reading;
 pub use reminder::{NoticeStep, Noticed, Reminder, Subject};
+pub use side_by_side::{AcceptedHolds, CorrectedAt, SideBySide, SidePair};
 pub use span::{DateSpan, Dated, valid_on};
 pub use survey::{DeviceUse, FlagCounts, ReadAgain, SourceFile, StationValue, Survey};
 pub use tank::{

@@ -1,5 +1,8 @@
-//! Estimators without domain words: robust location, robust weighted regression, normal tails.
+//! Estimators without domain words: robust location, robust weighted regression, lines with errors in both
+//! variables, tails of the usual distributions.
 
+pub mod errors_in_variables;
 pub mod normal;
 pub mod regression;
 pub mod robust;
+pub mod tails;

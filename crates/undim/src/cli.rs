@@ -80,6 +80,8 @@ pub(crate) enum Command {
     /// Write the manual pages into a folder
     #[command(hide = true)]
     Manual(Manual),
+    /// Make a device's correction from readings side by side with a reference
+    Fit(Fit),
 }
 
 /// Flags of `look`.
@@ -184,6 +186,61 @@ pub(crate) struct Status {
     /// Exit with 1 when `undim watch` was last heard of longer ago than this, as 5m, 2h or 1d
     #[arg(long, value_name = "DURATION", value_parser = undim_config::parse_duration)]
     pub(crate) max_age: Option<std::time::Duration>,
+}
+
+/// Flags of `fit`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Fit {
+    /// The survey that holds both, by its id, its folder or TANK/SURVEY; or files of readings
+    #[arg(
+        value_name = "SURVEY|FILE",
+        required_unless_present = "pairs",
+        conflicts_with = "pairs"
+    )]
+    pub(crate) from: Vec<PathBuf>,
+    /// A CSV file of pairs instead: `station,device,reference,u_device,u_reference,correlation`
+    #[arg(long, value_name = "FILE")]
+    pub(crate) pairs: Option<PathBuf>,
+    /// The device to be corrected, by its id or name (default: the only everyday one)
+    #[arg(long, value_name = "ID")]
+    pub(crate) device: Option<String>,
+    /// The reference (default: the only one)
+    #[arg(long, value_name = "ID")]
+    pub(crate) reference: Option<String>,
+    /// Only readings of this scene
+    #[arg(long, value_name = "ID")]
+    pub(crate) scene: Option<String>,
+    /// This form and no other
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) model: Option<FitModel>,
+    /// Device values at which to tell the corrected one (default: 50,200,500)
+    #[arg(long, value_name = "V", value_delimiter = ',', allow_negative_numbers = true)]
+    pub(crate) at: Vec<f64>,
+    /// Leave out no pair for lying far off the others
+    #[arg(long)]
+    pub(crate) all_pairs: bool,
+    /// Write the correction into the device's file
+    #[arg(long)]
+    pub(crate) accept: bool,
+    /// The correction's first day (default: that of the readings)
+    #[arg(long, value_name = "DATE")]
+    pub(crate) valid_from: Option<jiff::civil::Date>,
+    /// Draw the pairs, the fit and what is left over: a page (.html) or a drawing (.svg)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+}
+
+/// A form of correction.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum FitModel {
+    /// v + a
+    Offset,
+    /// b·v
+    Gain,
+    /// a + b·v
+    Line,
+    /// a + b·v + c·max(0, v − knot)
+    Hinge,
 }
 
 #[cfg(test)]

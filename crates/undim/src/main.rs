@@ -10,6 +10,7 @@ mod exit;
 mod logging;
 mod look;
 mod new;
+mod side_by_side;
 
 use clap::Parser;
 use std::process::ExitCode;

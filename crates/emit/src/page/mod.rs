@@ -11,7 +11,10 @@ mod marks;
 mod plan;
 mod reach;
 mod sha256;
+mod side_by_side;
 mod trend;
+
+pub use side_by_side::{side_by_side, side_by_side_drawing};
 
 use crate::sign::seen;
 use crate::text_cell::shown;
@@ -42,6 +45,9 @@ pub fn survey(report: &Report<'_>) -> String {
             div.views {
                 @if let Some(views) = &views { (views) }
                 div.trends { (trend::trends(report)) (reach::reach(report)) }
+            }
+            @for of in report.side_by_side {
+                (side_by_side::section(of, of.accepted.as_ref().map(words::accepted_holds).as_deref()))
             }
             (folded::folds(report, &seen, views.is_none()))
             footer {

@@ -11,6 +11,7 @@ fn page(scenario: &Scenario) -> String {
         survey: &scenario.survey,
         judgement: &scenario.judgement,
         earlier: scenario.earlier.as_deref(),
+        side_by_side: &[],
         software_version: "0.1.0",
     })
 }

@@ -7,6 +7,7 @@ mod assumed;
 mod causes;
 mod figures;
 mod headline;
+mod held;
 mod quality;
 mod steps;
 
@@ -19,6 +20,7 @@ pub(crate) use figures::{
 };
 pub use figures::{day, day_and_year, interval, percent_of, signed_percent};
 pub use headline::{Headline, headline, sentence};
+pub use held::accepted_holds;
 pub(crate) use quality::shared_phrase;
 pub use quality::{flag_phrase, reason_phrase, reasons_phrase};
 pub(crate) use steps::steps as steps_of;

@@ -19,6 +19,7 @@ fn report(scenario: &samples::Scenario) -> Report<'_> {
         survey: &scenario.survey,
         judgement: &scenario.judgement,
         earlier: None,
+        side_by_side: &[],
         software_version: "0.1.0",
     }
 }

@@ -59,6 +59,24 @@ fn norris_as_certified() {
     );
 }
 
+/// A quadratic whose columns span thirteen decades.
+#[test]
+fn pontius_as_certified() {
+    let (x, y) = read(include_str!("../../../../tests/data/nist_pontius.csv"));
+    let x: Vec<Vec<f64>> = x.iter().map(|row| vec![1.0, row[1], row[1] * row[1]]).collect();
+    let (fitted, sd) = plain(&x, &y);
+    let certified = [
+        (0.673_565_789_473_684e-3, 0.107_938_612_033_077e-3),
+        (0.732_059_160_401_003e-6, 0.157_817_399_981_659e-9),
+        (-0.316_081_871_345_029e-14, 0.486_652_849_992_036e-16),
+    ];
+    for (k, (coefficient, error)) in certified.into_iter().enumerate() {
+        agree(fitted.coefficients[k], coefficient, 10.0);
+        agree(sd * fitted.covariance[k][k].sqrt(), error, 10.0);
+    }
+    agree(sd, 0.205_177_424_076_185e-3, 11.0);
+}
+
 #[test]
 fn longley_as_certified() {
     let (x, y) = read(include_str!("../../../../tests/data/nist_longley.csv"));

@@ -2,6 +2,7 @@
 
 mod check;
 mod completions;
+mod fit;
 mod look;
 mod manual;
 mod new;
@@ -40,6 +41,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
         Command::Plan(flags) => plan::run(common, flags),
         Command::Completions(flags) => completions::run(flags),
         Command::Manual(flags) => manual::run(flags),
+        Command::Fit(flags) => fit::run(common, flags),
     }
 }
 

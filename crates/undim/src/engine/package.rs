@@ -57,7 +57,7 @@ fn fill(
             stations_csv::write(to, survey, Some(judgement))
         })?,
         survey: written(aside, "survey.json", |to| {
-            survey_json::write(to, survey, Some(judgement), zone, VERSION)
+            survey_json::write(to, survey, Some(judgement), report.side_by_side, zone, VERSION)
         })?,
         report: written(aside, "report.html", |to| {
             to.write_all(page::survey(report).as_bytes())

@@ -6,6 +6,7 @@ use super::remind::{as_they_stand, in_order};
 use super::round::Round;
 use super::sinks::{WaitingNotice, key};
 use super::{Engine, EngineError};
+use crate::side_by_side::{Around, Taken, of_survey_readings};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 use std::fs;
@@ -15,9 +16,12 @@ use std::sync::Arc;
 use undim_drift::{History, Judged, judge};
 use undim_emit::{Report, alerts as alerts_of, history_csv, notice};
 use undim_intake::spool::write_atomically;
-use undim_model::{About, Alert, AlertChange, AlertStep, Survey, Tank};
+use undim_model::{About, Alert, AlertChange, AlertStep, Reading, SideBySide, Survey, Tank, Text};
 use undim_store::{Batch, Derived, NewDelivery, StoredChange, StoredSurvey};
 use undim_survey::Entry;
+
+/// Readings of a survey that are held against each other; a log of two devices has more than enough in its first hours.
+const MOST_SIDE_BY_SIDE: usize = 200_000;
 
 /// The kind under which the fingerprints of written packages stand in the ledger.
 pub(super) const PACKAGE: &str = "package";
@@ -154,6 +158,8 @@ impl Engine {
                     survey,
                     judgement,
                     earlier,
+                    // Filled in once its readings are gone through.
+                    side_by_side: &[],
                     software_version: VERSION,
                 };
                 self.write_package(folder, &report, entry)?;
@@ -182,9 +188,51 @@ impl Engine {
         };
         let sources = self.sources(entry);
         let view = self.view(report.tank);
+        let beside = self.side_by_side(report, |take| taken.each_reading(entry, &sources, view, take))?;
+        let report = &Report {
+            side_by_side: &beside,
+            ..*report
+        };
         package::write(folder, report, &self.site_zone, &|write| {
             taken.each_reading(entry, &sources, view, write)
         })
+    }
+
+    /// What a survey that holds a reference and an everyday device says of that device.
+    fn side_by_side(
+        &self,
+        report: &Report<'_>,
+        each_reading: impl FnOnce(&mut dyn FnMut(&Reading) -> Result<(), EngineError>) -> Result<(), EngineError>,
+    ) -> Result<Vec<SideBySide>, EngineError> {
+        let survey = report.survey;
+        let is_beside = |reference| {
+            survey
+                .devices
+                .iter()
+                .any(|device| device.is_reference == reference)
+        };
+        if !(is_beside(true) && is_beside(false)) {
+            return Ok(Vec::new());
+        }
+        let scene = survey.scene.as_deref().map(Text::from);
+        let mut taken = Vec::new();
+        each_reading(&mut |reading| {
+            if taken.len() < MOST_SIDE_BY_SIDE {
+                taken.push(Taken::of(reading, scene.as_ref()));
+            }
+            Ok(())
+        })?;
+        let around = Around {
+            devices: &self.site.devices,
+            tank: Some((report.tank, survey.water_cm)),
+            zone: &self.zone,
+        };
+        let sources: Vec<String> = survey
+            .sources
+            .iter()
+            .map(|source| source.path.to_string())
+            .collect();
+        Ok(of_survey_readings(&taken, around, &sources))
     }
 
     pub(super) fn write_alerts(

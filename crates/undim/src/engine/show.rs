@@ -35,6 +35,7 @@ impl Engine {
             survey,
             judgement,
             earlier: None,
+            side_by_side: &[],
             software_version: VERSION,
         }))
     }

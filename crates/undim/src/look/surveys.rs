@@ -7,7 +7,7 @@ use std::path::Path;
 use undim_config::{Note, Site};
 use undim_drift::{History, Judged, judge};
 use undim_emit::{Report, SiteZone};
-use undim_model::{Survey, Tank};
+use undim_model::{Reading, Survey, Tank};
 use undim_store::{Content, ContentState};
 use undim_survey::{Arrival, Book, Entry, SiteView, TakenIn, take_in};
 
@@ -44,12 +44,25 @@ impl<'s> Surveys<'s> {
         rows: CachedRows,
         cancel: &Cancel,
     ) -> Result<Option<Self>, String> {
+        Self::take_in_with(site, file, hash, imported, rows, &Note::default(), cancel)
+    }
+
+    /// The same under a note.
+    pub(crate) fn take_in_with(
+        site: &'s Site,
+        file: &LookFile,
+        hash: &str,
+        imported: Imported,
+        rows: CachedRows,
+        note: &Note,
+        cancel: &Cancel,
+    ) -> Result<Option<Self>, String> {
         let unknown = || format!("the time zone {} is not known", site.timezone.name);
         let zone = undim_clean::time::zone(&site.timezone.name).ok_or_else(unknown)?;
         let site_zone = SiteZone::named(&site.timezone.name).map_err(|_| unknown())?;
         let content = content(file, hash);
-        let placed = place(site, &zone, &content, &Note::default(), &imported, &rows)
-            .map_err(|unfit| unfit.to_string())?;
+        let placed =
+            place(site, &zone, &content, note, &imported, &rows).map_err(|unfit| unfit.to_string())?;
         let id = placed.belongs.tank.clone();
         let tank = Tank {
             name: Path::new(&file.name)
@@ -119,6 +132,7 @@ impl<'s> Surveys<'s> {
                 .checked_sub(1)
                 .and_then(|before| self.surveys.get(before))
                 .map(|survey| survey.id.as_str()),
+            side_by_side: &[],
             software_version: VERSION,
         })
     }
@@ -137,6 +151,21 @@ impl<'s> Surveys<'s> {
             })?;
         }
         Ok(self.surveys.iter().map(|survey| survey.id.as_str()).collect())
+    }
+
+    /// Every reading, with the scene it was taken under.
+    pub(crate) fn each_reading(
+        &self,
+        take: &mut dyn FnMut(&Reading, Option<&str>),
+    ) -> Result<(), EngineError> {
+        let sources = [self.held.source()];
+        for (entry, taken) in &self.taken {
+            taken.each_reading(entry, &sources, self.view(), |reading| {
+                take(reading, entry.scene.as_deref());
+                Ok::<(), EngineError>(())
+            })?;
+        }
+        Ok(())
     }
 
     fn view(&self) -> SiteView<'_> {
