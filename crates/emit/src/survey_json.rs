@@ -374,7 +374,7 @@ mod tests {
     fn written(survey: &Survey, judgement: Option<&Judgement>) -> String {
         let zone = SiteZone::named(&survey.timezone).expect("a zone");
         let mut bytes = Vec::new();
-        write(&mut bytes, survey, judgement, &zone, "0.1.0").expect("written");
+        write(&mut bytes, survey, judgement, &[], &zone, "0.1.0").expect("written");
         String::from_utf8(bytes).expect("UTF-8")
     }
 
