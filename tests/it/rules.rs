@@ -34,7 +34,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
         "undim-config",
         &["undim-model", "undim-intake", "undim-import", "undim-clean"],
     ),
+    ("undim-importer-bio-optics", &["undim-sdk", "undim-tabular"]),
     ("undim-importer-delimited", &["undim-sdk", "undim-tabular"]),
+    ("undim-importer-records", &["undim-sdk", "undim-tabular"]),
+    ("undim-importer-sheet", &["undim-sdk", "undim-tabular"]),
     ("undim-importer-hostile", &["undim-abi"]),
     (
         "undim-bench",
@@ -50,6 +53,8 @@ const ONE_PARENT: &[(&str, &str)] = &[
     ("rusqlite", "undim-store"),
     ("tokio", "undim"),
     ("toml", "undim-config"),
+    ("calamine", "undim-importer-sheet"),
+    ("zip", "undim-importer-sheet"),
 ];
 
 fn edges() -> BTreeMap<String, BTreeSet<String>> {

@@ -22,11 +22,59 @@ pub(crate) const COLUMNS: [&str; 11] = [
     "remark",
 ];
 
+/// What kind of text a table is read from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Kind {
+    /// As it stands in the file: delimiter, quotes and header are found out.
+    #[default]
+    Delimited,
+    /// Cells of a sheet, put into lines by [`Cells`](crate::Cells): line numbers are the sheet's.
+    Sheet,
+    /// Records without a header of their own, put into lines by [`Cells`](crate::Cells), the names first: the first
+    /// record is line 1.
+    Records,
+    /// Lines of cells below a header block that tells names and units: line numbers are the file's.
+    Block,
+}
+
+impl Kind {
+    /// Refuses what serves other kinds of files only.
+    fn allows(self, keys: &[&str], item: &OptionItem) -> Result<(), Failure> {
+        let key = keys.first().copied().unwrap_or_default();
+        let text = match (self, key) {
+            (Kind::Delimited | Kind::Records | Kind::Block, "sheet") => "this serves spreadsheets only",
+            (Kind::Delimited | Kind::Sheet | Kind::Block, "records") => "this serves JSON only",
+            (Kind::Sheet | Kind::Records | Kind::Block, "encoding" | "delimiter" | "quote") => {
+                "this serves delimited text only"
+            }
+            (Kind::Block, "skip" | "skip_to" | "header" | "units_row" | "comment") => {
+                "the file's own header tells this"
+            }
+            (
+                Kind::Records,
+                "skip" | "skip_to" | "skip_end" | "header" | "units_row" | "comment" | "head",
+            ) => "records have no lines above them: this serves tables only",
+            _ => return Ok(()),
+        };
+        Err(Failure::option(item.index, text))
+    }
+}
+
 /// Everything a layout says.
 #[derive(Debug, Default)]
 pub struct Layout {
+    /// What kind of text the layout is for.
+    pub(crate) kind: Kind,
     /// A layout was given.
     pub(crate) is_given: bool,
+    /// Which sheet, or where the records are, with its option's index.
+    part: Option<(String, u32)>,
+    /// The file's days are counted from 1904.
+    pub(crate) epoch_1904: bool,
+    /// Columns that do not stand in the file's lines.
+    pub(crate) added_columns: usize,
+    /// Columns whose names mean something else in this kind of file than they seem to.
+    pub(crate) meaningless: Vec<String>,
     pub(crate) encoding: Option<(String, u32)>,
     pub(crate) delimiter: Option<Delimiter>,
     /// A delimiter that is no single byte: it is put in place of this character.
@@ -67,6 +115,8 @@ pub(crate) struct Spec {
     /// What else a `[[value]]` fixes: by position in [`COLUMNS`].
     pub(crate) constants: [Option<Constant>; COLUMNS.len()],
     pub(crate) index: u32,
+    /// Not the layout says it but the kind of file.
+    pub(crate) is_usual: bool,
 }
 
 /// A column's cell that is the same in every row.
@@ -136,8 +186,19 @@ pub(crate) fn column(name: &str) -> Option<usize> {
 
 impl Layout {
     /// Reads the options; a mistake is told with its option.
-    pub fn new(options: &Options) -> Result<Layout, Failure> {
-        let mut layout = Layout::default();
+    pub fn new(options: &Options, kind: Kind) -> Result<Layout, Failure> {
+        let mut layout = Layout {
+            kind,
+            ..Layout::default()
+        };
+        if kind != Kind::Delimited {
+            layout.delimiter = Some(Delimiter::Byte(CELL_END));
+            layout.quote = Some(Quote(Some(CELL_QUOTE)));
+        }
+        if kind == Kind::Records {
+            layout.header = Some(1);
+            layout.units_row = Some(false);
+        }
         for item in options {
             let path = split_path(item.path);
             let keys: Vec<&str> = path.iter().map(String::as_str).collect();
@@ -160,13 +221,93 @@ impl Layout {
         self.wide_delimiter
     }
 
+    /// Which sheet, or where the records are, as the layout says it: the text, with its option's index.
+    pub fn part(&self) -> Option<(&str, u32)> {
+        self.part.as_ref().map(|(text, index)| (text.as_str(), *index))
+    }
+
+    /// Numbers of days in this file count from 1904 rather than 1900.
+    pub fn count_days_from_1904(&mut self) {
+        self.epoch_1904 = true;
+    }
+
+    /// Says on which line the names stand; the line below holds the units.
+    pub fn names_at(&mut self, line: u64) {
+        self.skip = Some(line.saturating_sub(1));
+        self.header = Some(1);
+        self.units_row = Some(true);
+    }
+
+    /// Says how many columns the importer adds to those of the file's lines.
+    pub fn adds_columns(&mut self, count: usize) {
+        self.added_columns = count;
+    }
+
+    /// Says the value's unit; what the layout says goes before.
+    pub fn usual_unit(&mut self, unit: &str) {
+        let Some(spec) = column("value").and_then(|at| self.columns[at].as_mut()) else {
+            return;
+        };
+        if spec.unit.is_none() {
+            spec.unit = Some((unit.to_owned(), undim_sdk::abi::NO_OPTION));
+        }
+    }
+
+    /// Says that a column is none of the usual ones, whatever its name; a layout can still name it.
+    pub fn means_nothing(&mut self, title: &str) {
+        self.meaningless.push(title.to_owned());
+    }
+
+    /// True where the layout says which column or which rows are the readings of light.
+    pub fn tells_value(&self) -> bool {
+        self.spec("value").is_some_and(|spec| !spec.from.is_empty())
+            || !self.values.is_empty()
+            || !self.keep.is_empty()
+    }
+
+    /// Says where a column comes from, as the kind of file has it; what the layout says goes before.
+    /// `format` is one of the layouts' own words for a time.
+    pub fn usually(&mut self, name: &str, from: &str, format: Option<&str>) {
+        let Some(at) = column(name) else { return };
+        let stated = self.columns[at]
+            .as_ref()
+            .is_some_and(|spec| !spec.from.is_empty());
+        let is_value = name == "value" && !self.values.is_empty();
+        if stated || self.constants[at].is_some() || is_value {
+            return;
+        }
+        let item = OptionItem {
+            path: "",
+            kind: OptionKind::Text,
+            text: format.unwrap_or_default(),
+            index: undim_sdk::abi::NO_OPTION,
+        };
+        let spec = self.columns[at].get_or_insert_with(|| Spec {
+            index: item.index,
+            is_usual: true,
+            ..Spec::default()
+        });
+        spec.from = vec![(From::Header(from.to_owned()), item.index)];
+        if spec.format.is_none() && format.is_some() {
+            spec.format = time_format(&item).ok();
+        }
+    }
+
     /// Columns a layout names, in whatever way.
     pub(crate) fn names_columns(&self) -> bool {
-        self.columns.iter().any(Option::is_some) || !self.values.is_empty()
+        self.columns.iter().flatten().any(|spec| !spec.is_usual) || !self.values.is_empty()
     }
 
     pub(crate) fn spec(&self, name: &str) -> Option<&Spec> {
         self.columns.get(column(name)?)?.as_ref()
+    }
+
+    /// The column names that the layout asks for.
+    pub fn wanted(&self) -> impl Iterator<Item = &str> {
+        self.wanted_names().filter_map(|from| match from {
+            From::Header(name) => Some(name.as_str()),
+            _ => None,
+        })
     }
 
     /// Every place that is asked for by header text or expression.
@@ -179,6 +320,7 @@ impl Layout {
     }
 
     fn take(&mut self, keys: &[&str], item: &OptionItem) -> Result<(), Failure> {
+        self.kind.allows(keys, item)?;
         let empty = item.kind == OptionKind::Empty;
         match keys {
             ["note", "date"] => self.date = date(item.text),
@@ -252,12 +394,7 @@ impl Layout {
                 }
             }
             ["head", name, key] => self.take_head(name, key, item)?,
-            ["sheet" | "records", ..] => {
-                return Err(Failure::option(
-                    item.index,
-                    "this serves spreadsheets and JSON, not delimited text",
-                ));
-            }
+            ["sheet" | "records"] => self.part = Some((item.text.trim().to_owned(), item.index)),
             _ => return Err(unknown(item)),
         }
         Ok(())
@@ -370,6 +507,10 @@ impl Layout {
         })
     }
 }
+
+/// What ends a cell in the lines that [`Cells`](crate::Cells) makes, and what stands around one that holds it.
+pub(crate) const CELL_END: u8 = b',';
+pub(crate) const CELL_QUOTE: u8 = b'"';
 
 /// Stands in for a delimiter that is longer than a byte: the control character for this very use.
 pub const WIDE_DELIMITER: u8 = 0x1f;
@@ -545,10 +686,7 @@ fn no_column(item: &OptionItem, name: &str) -> Failure {
 }
 
 fn unknown(item: &OptionItem) -> Failure {
-    Failure::option(
-        item.index,
-        format!("a layout of delimited text has no `{}`", item.path),
-    )
+    Failure::option(item.index, format!("a layout has no `{}`", item.path))
 }
 
 /// The keys of a path; a quoted key may hold dots.

@@ -13,6 +13,7 @@
 //!
 //! `encoding` knows how texts are encoded. Everything here stands on `undim-sdk` alone.
 
+mod cells;
 mod datetime;
 mod decide;
 pub mod encoding;
@@ -26,7 +27,8 @@ mod sniff;
 mod text;
 mod units;
 
-pub use layout::{Layout, WIDE_DELIMITER};
+pub use cells::Cells;
+pub use layout::{Kind, Layout, WIDE_DELIMITER};
 pub use lines::line_length;
 pub use plan::Fact;
 pub use read::read;
@@ -39,4 +41,26 @@ pub fn try_plan(text: &str, whole: bool, layout: &Layout) -> Result<(), Failure>
     decide::plan(text, whole, layout)
         .map(|_| ())
         .map_err(|trouble| trouble.failure)
+}
+
+/// The UCUM code of a unit of light as people write it; `None` where the text is no such unit. A sensor's raw signal
+/// (mV, counts) counts only where the keeper says so.
+pub fn light_unit(text: &str) -> Option<&'static str> {
+    units::light(text).filter(|code| code.contains(".m-2") || code.contains(".cm-2") || code.ends_with("lx"))
+}
+
+/// True for a dotted path whose last keys name a reading of light; `false` where they only may.
+pub fn names_light(path: &str) -> bool {
+    names::read_path(path)
+        .is_some_and(|named| named.role == names::Role::Value && named.strength != names::Strength::Weak)
+}
+
+/// True for a dotted path whose last keys mean anything here: a value, a time, a place, a name.
+pub fn names_anything(path: &str) -> bool {
+    names::read_path(path).is_some()
+}
+
+/// True for a dotted path whose last keys name a value of any sort, such as `value` or `reading`.
+pub fn names_value(path: &str) -> bool {
+    names::read_path(path).is_some_and(|named| named.role == names::Role::Value)
 }

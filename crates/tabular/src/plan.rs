@@ -25,6 +25,10 @@ pub(crate) struct Plan {
     /// Without a comment mark stated: lines that begin with `#` are comments, whatever their width.
     pub(crate) hash_comments: bool,
     pub(crate) skip_end: u64,
+    /// Columns that do not stand in the file's lines.
+    pub(crate) added_columns: usize,
+    /// A record in which nothing is filled is one all the same.
+    pub(crate) are_records: bool,
     pub(crate) time: Option<TimeFrom>,
     pub(crate) values: Vec<ValueFrom>,
     /// x, y, z.

@@ -220,13 +220,14 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
             };
         }
         let is_comment = |mark: &String| text.trim_start().starts_with(mark.as_str());
-        if plan.comment.as_ref().is_some_and(is_comment) || record.is_empty(text) {
+        let is_empty = (!plan.are_records || text.trim().is_empty()) && record.is_empty(text);
+        if plan.comment.as_ref().is_some_and(is_comment) || is_empty {
             return Ok(());
         }
         if plan.comment.is_none() && (plan.hash_comments || !fits) && record.cell(text, 0).starts_with('#') {
             return Ok(());
         }
-        if is_rule_record(record, text) || repeats(record, text, &plan.names) {
+        if !plan.are_records && is_rule_record(record, text) || repeats(record, text, &plan.names) {
             return Ok(());
         }
         if fits {
@@ -239,7 +240,7 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
     /// A line of another width than the table's.
     fn short_row(&mut self, record: &Record, line: u64) -> Result<(), Failure> {
         let cells = if record.len() == 1 { "cell" } else { "cells" };
-        let width = self.plan.width;
+        let width = self.plan.width - self.plan.added_columns.min(self.plan.width);
         self.odd(
             line,
             &format!(

@@ -4,7 +4,12 @@ use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
 /// The packages whose libraries are shipped as importers.
-const IMPORTERS: [&str; 1] = ["undim-importer-delimited"];
+const IMPORTERS: [&str; 4] = [
+    "undim-importer-bio-optics",
+    "undim-importer-delimited",
+    "undim-importer-records",
+    "undim-importer-sheet",
+];
 
 /// What was built.
 pub(crate) struct Built {

@@ -9,7 +9,7 @@ mod unpacked;
 
 use source::Source;
 use undim_sdk::{Failure, Importer, Input, Options, Out};
-use undim_tabular::Layout;
+use undim_tabular::{Kind, Layout};
 
 /// The importer of delimited text.
 #[derive(Debug)]
@@ -25,7 +25,7 @@ impl Importer for Delimited {
     }
 
     fn read(input: &mut Input, options: &Options, out: &mut Out) -> Result<(), Failure> {
-        let layout = Layout::new(options)?;
+        let layout = Layout::new(options, Kind::Delimited)?;
         let mut source = Source::open(input, layout.encoding(), layout.wide_delimiter())?;
         undim_tabular::read(&mut source, &layout, out)
     }

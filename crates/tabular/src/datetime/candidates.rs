@@ -172,7 +172,7 @@ pub(super) fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
         return out;
     }
     if let Some(number) = decimal(cell) {
-        counted(cell, number, &mut out);
+        counted(cell, number, hints.epoch_1904, &mut out);
         compact(cell, hints, &mut out);
     } else if cell.bytes().take_while(u8::is_ascii_digit).count() == 8 {
         compact(cell, hints, &mut out);
@@ -233,7 +233,7 @@ pub(super) fn candidates_for(cell: &str, hints: Hints) -> Vec<Candidate> {
 }
 
 /// Unix times and spreadsheet days.
-fn counted(cell: &str, number: f64, out: &mut Vec<Candidate>) {
+fn counted(cell: &str, number: f64, epoch_1904: bool, out: &mut Vec<Candidate>) {
     let mut add = |clock| {
         out.push(Candidate {
             clock,
@@ -247,8 +247,10 @@ fn counted(cell: &str, number: f64, out: &mut Vec<Candidate>) {
         add(unix("unix", Item::Unix));
     } else if (788_918_400_000.0..4_133_980_800_000.0).contains(&number) && !cell.contains([',', '.']) {
         add(unix("unix-ms", Item::UnixMillis));
-    } else if (34_700.0..73_416.0).contains(&number) {
-        add(Clock::Serial { epoch_1904: false });
+    } else if epoch_1904 && (33_238.0..71_954.0).contains(&number)
+        || !epoch_1904 && (34_700.0..73_416.0).contains(&number)
+    {
+        add(Clock::Serial { epoch_1904 });
     }
 }
 

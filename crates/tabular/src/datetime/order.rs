@@ -101,6 +101,8 @@ pub(crate) struct Hints {
     pub(crate) stated: Option<Order>,
     /// The header speaks of a time of day, or of a date.
     pub(crate) leaning: Option<Leaning>,
+    /// The file says that its days count from 1904.
+    pub(crate) epoch_1904: bool,
 }
 
 /// What a header leads to expect.

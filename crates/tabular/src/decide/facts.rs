@@ -2,6 +2,7 @@
 
 use super::Decider;
 use crate::datetime::order::Order;
+use crate::layout::Kind;
 use crate::plan::{Cells, Fact, NumberFrom, Part, ValueFrom};
 use crate::sniff::moments::Timing;
 
@@ -15,6 +16,20 @@ impl Decider<'_> {
     }
 
     pub(super) fn tell_dialect(&mut self) {
+        if self.layout.kind == Kind::Delimited {
+            self.tell_marks();
+        }
+        if matches!(self.layout.kind, Kind::Delimited | Kind::Sheet) {
+            let stated =
+                self.layout.skip.is_some() || self.layout.skip_to.is_some() || self.layout.header == Some(0);
+            self.tell(!stated, "header_line", self.table.header_line.to_string());
+        }
+        if let Some(zone) = self.layout.timezone.clone() {
+            self.tell(false, "timezone", zone);
+        }
+    }
+
+    fn tell_marks(&mut self) {
         let delimiter = match self.layout.wide_delimiter {
             Some(wide) => wide.to_string(),
             None => self.splitter.delimiter.name(),
@@ -22,12 +37,6 @@ impl Decider<'_> {
         self.tell(self.layout.delimiter.is_none(), "delimiter", delimiter);
         if let Some(quote) = self.splitter.quote {
             self.tell(self.layout.quote.is_none(), "quote", char::from(quote));
-        }
-        let stated =
-            self.layout.skip.is_some() || self.layout.skip_to.is_some() || self.layout.header == Some(0);
-        self.tell(!stated, "header_line", self.table.header_line.to_string());
-        if let Some(zone) = self.layout.timezone.clone() {
-            self.tell(false, "timezone", zone);
         }
     }
 

@@ -6,7 +6,7 @@ mod time;
 mod values;
 
 use crate::datetime::order::{self, Hints};
-use crate::layout::{From, Layout, Spec, column};
+use crate::layout::{From, Kind, Layout, Spec, column};
 use crate::lines::{Broken, MOST_BYTES, Splitter, line_length};
 use crate::names::{self, Language, Named, Role};
 use crate::number::Marks;
@@ -16,6 +16,7 @@ use crate::sniff::moments;
 use crate::sniff::roles::{self, Roles, Settled};
 use crate::sniff::sample::{self, Sample};
 use crate::sniff::{HEAD_LINES, HeadRow, Trouble, delimiter};
+use crate::units;
 use undim_sdk::Failure;
 
 /// Makes the plan for a text: the whole file, or its first part.
@@ -44,9 +45,16 @@ fn find_table(
     let given = delimiter::Given {
         delimiter: layout.delimiter,
         quote: layout.quote,
+        is_certain: layout.kind != Kind::Delimited,
     };
     let split = delimiter::find(text, whole, most, given, &|row: &HeadRow| is_header(&row.cells));
-    let Some(split) = split else { return Ok(None) };
+    let Some(mut split) = split else { return Ok(None) };
+    if layout.kind == Kind::Records {
+        // The names stand above the first line.
+        for row in &mut split.rows {
+            row.line -= 1;
+        }
+    }
     let from_line = first_header_line(&split.rows, layout)?;
     let given = header::Given {
         from_line,
@@ -56,7 +64,16 @@ fn find_table(
     // Only where these lines are all of the file do they show where its table ends.
     let whole = whole && split.rows.last().is_none_or(|row| row.end == text.len());
     let table = header::find(text, whole, &split, given, layout.comment.as_deref(), &is_header);
-    Ok(table.map(|table| (split.splitter, table)))
+    Ok(table.map(|mut table| {
+        if layout.kind == Kind::Records {
+            // Every line is a record, whatever it looks like.
+            table.start = split.rows.first().map_or(0, |names| names.end);
+            table.start_line = 1;
+            table.end_line = None;
+            table.hash_comments = false;
+        }
+        (split.splitter, table)
+    }))
 }
 
 /// True for cells among which is every name that the layout asks for.
@@ -75,6 +92,9 @@ fn holds_wanted(cells: &[String], layout: &Layout) -> bool {
 
 /// The line from which the header is looked for, where the layout says.
 fn first_header_line(rows: &[HeadRow], layout: &Layout) -> Result<Option<u64>, Failure> {
+    if layout.kind == Kind::Records {
+        return Ok(Some(0));
+    }
     if let Some((pattern, index)) = &layout.skip_to {
         let from = layout.skip.map_or(1, |skip| skip + 1);
         let found = rows.iter().find(|row| {
@@ -157,9 +177,17 @@ impl<'a> Decider<'a> {
             .iter()
             .enumerate()
             .map(|(at, name)| {
-                let mut named = names::read(name)?;
+                if layout.meaningless.contains(name) {
+                    return None;
+                }
+                let mut named = match layout.kind {
+                    Kind::Records => names::read_path(name),
+                    Kind::Delimited | Kind::Sheet | Kind::Block => names::read(name),
+                }?;
                 if let Some(unit) = table.units.get(at).filter(|unit| !unit.is_empty()) {
                     named.unit = Some(unit.clone());
+                } else if named.unit.is_none() && layout.kind == Kind::Sheet {
+                    named.unit = unit_above(&table, at, named.role);
                 }
                 Some(named)
             })
@@ -263,6 +291,8 @@ impl<'a> Decider<'a> {
             comment: self.layout.comment.clone(),
             hash_comments: self.table.hash_comments,
             skip_end: self.layout.skip_end,
+            added_columns: self.layout.added_columns,
+            are_records: self.layout.kind == Kind::Records,
             time,
             values,
             places,
@@ -345,6 +375,11 @@ impl<'a> Decider<'a> {
             roles,
             ask_less: self.layout.names_columns(),
             keeps_rows: !self.layout.keep.is_empty(),
+            usual: ["value", "unit"].map(|name| {
+                let spec = self.layout.spec(name).filter(|spec| spec.is_usual)?;
+                let (from, index) = spec.from.first()?;
+                self.find_column(from, *index).ok().flatten()
+            }),
         }
     }
 
@@ -369,6 +404,7 @@ impl<'a> Decider<'a> {
             // A units row may spell the order out.
             stated: self.table.units.iter().find_map(|unit| order::hint(unit)),
             leaning: None,
+            epoch_1904: self.layout.epoch_1904,
         }
     }
 
@@ -392,7 +428,9 @@ impl<'a> Decider<'a> {
             [one] => Ok(Some(*one)),
             [] => {
                 let shown: Vec<String> = self.titles.iter().map(|name| format!("\"{name}\"")).collect();
-                let place = if self.table.header_line == 0 {
+                let place = if self.layout.kind == Kind::Records {
+                    format!("the records have {}", shown.join(", "))
+                } else if self.table.header_line == 0 {
                     "there is no header".to_owned()
                 } else {
                     format!(
@@ -509,6 +547,14 @@ impl<'a> Decider<'a> {
             (None, None) => Ok(None),
         }
     }
+}
+
+/// The unit of places in the cell right above a name: `Position (cm)` over `x`, `y` and `z`.
+fn unit_above(table: &Table, at: usize, role: Role) -> Option<String> {
+    let row = table.preamble.last()?;
+    let is_place = matches!(role, Role::X | Role::Y | Role::Z);
+    let unit = names::read(row.cells.get(at)?)?.unit?;
+    (is_place && row.line + 1 == table.header_line && units::length(&unit).is_some()).then_some(unit)
 }
 
 /// A value of the preamble: what the expression picks of a line.

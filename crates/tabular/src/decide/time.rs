@@ -38,8 +38,10 @@ impl Decider<'_> {
                 let cells = timing.cells();
                 self.tell_column("time", &cells, false);
                 self.tell_order(&timing);
-                if matches!(timing.clock, Clock::Serial { .. }) {
-                    self.tell(true, "time", "days counted as spreadsheets do, from 1900");
+                if let Clock::Serial { epoch_1904 } = timing.clock {
+                    let year = if epoch_1904 { "1904" } else { "1900" };
+                    let text = format!("days counted as spreadsheets do, from {year}");
+                    self.tell(!epoch_1904, "time", text);
                 }
                 let offset_s = self.header_offset(&timing.columns, Some(&timing.clock))?;
                 TimeFrom {

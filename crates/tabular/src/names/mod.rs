@@ -161,6 +161,27 @@ pub(crate) fn read(header: &str) -> Option<Named> {
     })
 }
 
+/// What a dotted path of keys tells: its last key where that is plain, otherwise the last two together.
+///
+/// In `temperature.value` the last key says nothing without the one before it.
+pub(crate) fn read_path(path: &str) -> Option<Named> {
+    let mut keys = path.rsplit('.');
+    let last = keys.next().unwrap_or(path);
+    // A place in a list has no name of its own.
+    if last.bytes().all(|byte| byte.is_ascii_digit()) {
+        return None;
+    }
+    let alone = read(last);
+    if alone
+        .as_ref()
+        .is_some_and(|named| named.strength == Strength::Exact)
+    {
+        return alone;
+    }
+    let Some(above) = keys.next() else { return alone };
+    read(&format!("{above} {last}")).or(alone)
+}
+
 fn lookup(name: &str) -> Option<(Role, Strength, Language)> {
     NAMES
         .iter()

@@ -19,6 +19,8 @@ pub(crate) struct Split {
 pub(crate) struct Given {
     pub(crate) delimiter: Option<Delimiter>,
     pub(crate) quote: Option<Quote>,
+    /// The lines were made of cells: every one is split as it should be.
+    pub(crate) is_certain: bool,
 }
 
 /// Finds the delimiter in up to `most` lines; `is_header` tells whether a row holds the names that a layout asks for.
@@ -49,6 +51,15 @@ pub(crate) fn find(
         let splitter = Splitter::new(delimiter, quote);
         let rows = head_rows(text, last, &splitter, most);
         let senses: Vec<f64> = rows.iter().map(|row| row_sense(row, delimiter)).collect();
+        if given.is_certain {
+            let width = rows.iter().map(|row| row.cells.len()).max()?;
+            return Some(Split {
+                splitter,
+                rows,
+                width,
+                score: 1.0,
+            });
+        }
         let stated = given.delimiter.is_some();
         let Some(width) = best_width(&rows, &senses, delimiter, stated) else {
             continue;

@@ -31,6 +31,8 @@ pub(crate) struct Settled {
     pub(crate) ask_less: bool,
     /// The layout says which rows are readings.
     pub(crate) keeps_rows: bool,
+    /// Where value and unit stand in this kind of file, whatever they are called.
+    pub(crate) usual: [Option<usize>; 2],
 }
 
 impl Settled {
@@ -99,8 +101,14 @@ pub(crate) fn find(
     if settled.is_open(Role::Remark) {
         roles.remark = finder.all(Role::Remark).first().copied();
     }
-    if settled.is_open(Role::Value) && !settled.keeps_rows {
-        finder.one_quantity(&roles)?;
+    let [value, unit] = settled.usual;
+    if (settled.is_open(Role::Value) || value.is_some()) && !settled.keeps_rows {
+        let all = Roles {
+            value: roles.value.or(value),
+            unit: roles.unit.or(unit),
+            ..roles.clone()
+        };
+        finder.one_quantity(&all)?;
     }
     Ok(roles)
 }
