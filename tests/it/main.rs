@@ -14,6 +14,7 @@ mod mended;
 mod notes;
 mod published;
 mod rules;
+mod side_by_side;
 mod silence;
 mod stories;
 mod strict;

@@ -18,10 +18,12 @@ const MANY: usize = 80;
 
 /// A page of its own.
 pub fn side_by_side(of: &SideBySide) -> String {
+    let (headline, rest) = of.verdict.split_once(". ").unwrap_or((&of.verdict, ""));
     let body = html! {
         main {
             p.over { (shown(&of.device)) " beside " (shown(&of.reference)) }
-            h1 { (shown(&of.verdict)) }
+            h1 { (shown(headline)) }
+            @if !rest.is_empty() { p.detail { (shown(rest)) } }
             @if !of.advice.is_empty() { ul { @for sentence in &of.advice { li { (shown(sentence)) } } } }
             (panels(of))
             footer { p { "Intervals hold with 95 % confidence. A proposal: nothing is changed by it." } }
