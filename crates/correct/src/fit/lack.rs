@@ -8,7 +8,7 @@ const FAR: f64 = 3.0;
 /// What a step costs in the criterion, its size and its place, which is searched. Settled by simulation, so that the 95 %
 /// intervals hold for a device that jumps and stay near 95 % for one that does not (`tests/side_by_side.rs`); between
 /// the 4 of two free numbers and the 8 of Y. Ninomiya, *Ann. Inst. Stat. Math.* 67 (2015) 943–961.
-const COST_OF_A_STEP: f64 = 5.0;
+const COST_OF_A_STEP: f64 = 4.5;
 /// An allowance of the largest difference over this covers it with 95 % as well.
 const LARGEST_OVER: f64 = 1.6;
 /// Of a gain, whose allowance is in parts of the value, the dimmest part of the span does not count.

@@ -29,8 +29,6 @@ pub struct BeforeFit {
     /// Times this; `None` where the device reads in photon flux, or has none.
     pub sensitivity: Option<Factor>,
     scale: f64,
-    /// A correction that holds on this day under this light has a spectral or immersion factor other than 1.
-    pub has_other_factors: bool,
 }
 
 impl BeforeFit {
@@ -60,9 +58,6 @@ impl BeforeFit {
                 _ => sensitivity.map_or(1.0, |sensitivity| sensitivity.value),
             },
             sensitivity,
-            has_other_factors: holds.is_some_and(|correction| {
-                correction.spectral.value != 1.0 || correction.immersion.value != 1.0
-            }),
         })
     }
 

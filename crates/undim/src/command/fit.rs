@@ -236,7 +236,7 @@ fn of_file(site: &Site, path: &Path, flags: &Fit) -> Result<Vec<Taken>, Failed> 
     let mut note = match std::fs::read(&note_path) {
         Ok(bytes) => parse_note(&bytes, &name_of(Path::new(&note_path))).map_err(|_| {
             usage(format!(
-                "{} can't be read; `undim check` on a site, or the notes' rules, tell why",
+                "the note {} has mistakes; mend it, or take it away",
                 name_of(Path::new(&note_path))
             ))
         })?,

@@ -64,11 +64,10 @@ pub(crate) fn accept(site: &Site, fitting: &Fitting, from_pairs: bool) -> Result
 
 /// Pairs from elsewhere may have been through the factors that the device's file holds.
 fn applied_twice(fitting: &Fitting, device: &undim_model::Device) -> Option<String> {
-    let correction = device.corrections.iter().rev().find(|correction| {
-        correction.fit.is_none() && (correction.spectral.value != 1.0 || correction.immersion.value != 1.0)
-            || correction.spectral.value != 1.0
-            || correction.immersion.value != 1.0
-    })?;
+    let holds = |correction: &&undim_model::Correction| {
+        correction.spectral.value != 1.0 || correction.immersion.value != 1.0
+    };
+    let correction = device.corrections.iter().rev().find(holds)?;
     let name = if correction.spectral.value == 1.0 {
         "immersion"
     } else {
@@ -95,20 +94,29 @@ fn added(old: &[u8], block: &str) -> Vec<u8> {
     new
 }
 
-/// The whole configuration is read with the new text in the place of the old, in a copy beside it.
+/// Tanks and devices are read with the new text in the place of the old, in a copy.
 fn check(site: &Site, id: &str, new: &[u8]) -> Result<(), String> {
-    let folder = crate::look::TemporaryFolder::new()?;
-    let devices = folder.path().join("devices");
+    let copy = crate::look::TemporaryFolder::new()?;
     let failed = |error: std::io::Error| error.to_string();
-    std::fs::create_dir_all(&devices).map_err(failed)?;
-    std::fs::write(folder.path().join(undim_config::SITE_FILE), "").map_err(failed)?;
-    std::fs::write(devices.join(format!("{id}.toml")), new).map_err(failed)?;
-    let loaded = load(folder.path(), &site.timezone.name);
-    let about = |mistake: &&undim_config::Mistake| {
-        // Scenes and references stand in other files, which the copy lacks.
-        mistake.severity == Severity::Mistake && !mistake.text.contains("declared")
-    };
-    match loaded.mistakes.iter().find(about) {
+    std::fs::write(copy.path().join(undim_config::SITE_FILE), "").map_err(failed)?;
+    for folder in ["tanks", "devices"] {
+        let to = copy.path().join(folder);
+        std::fs::create_dir_all(&to).map_err(failed)?;
+        for found in std::fs::read_dir(site.root.join(folder)).into_iter().flatten() {
+            let from = found.map_err(failed)?.path();
+            if let (Some(name), Some("toml")) =
+                (from.file_name(), from.extension().and_then(|end| end.to_str()))
+            {
+                std::fs::copy(&from, to.join(name)).map_err(failed)?;
+            }
+        }
+    }
+    let file = std::path::Path::new("devices").join(format!("{id}.toml"));
+    std::fs::write(copy.path().join(&file), new).map_err(failed)?;
+    let loaded = load(copy.path(), &site.timezone.name);
+    let spoils =
+        |mistake: &&undim_config::Mistake| mistake.severity == Severity::Mistake && mistake.file == file;
+    match loaded.mistakes.iter().find(spoils) {
         Some(mistake) => Err(format!("line {}: {}", mistake.line, mistake.text)),
         None => Ok(()),
     }
