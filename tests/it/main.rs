@@ -3,6 +3,7 @@
 mod support;
 
 mod any_order;
+mod at_the_tank;
 mod bad_input;
 mod demo;
 mod hostile;
@@ -11,6 +12,7 @@ mod kill_points;
 mod light;
 mod look;
 mod mended;
+mod newcomer;
 mod notes;
 mod published;
 mod rules;
@@ -18,5 +20,6 @@ mod side_by_side;
 mod silence;
 mod stories;
 mod strict;
+mod terminal;
 mod tidy;
 mod watch;

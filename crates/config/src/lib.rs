@@ -37,6 +37,7 @@ pub use mistake::{Mistake, Severity, Sources, render};
 pub use note::{Note, parse_note};
 pub use past::{Epoch, timeline};
 pub use site::{After, Fingerprints, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Site, Timezone};
+pub use upkeep_file::{is_upkeep, parse_upkeep};
 pub use words::parse_duration;
 
 /// A site file with every key, its default and what it is for.

@@ -20,6 +20,7 @@ struct Swept<'a> {
     files: &'a [Outcome],
     left_alone: &'a [LeftAloneStatus],
     surveys: Vec<String>,
+    derived_again: &'a BTreeMap<String, usize>,
     open_alerts: Vec<serde_json::Value>,
     troubles: &'a [String],
 }
@@ -92,6 +93,7 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
                 .iter()
                 .flat_map(|(tank, ids)| ids.iter().map(move |id| format!("{tank}/{id}")))
                 .collect(),
+            derived_again: engine.derived_again(),
             open_alerts: open
                 .iter()
                 .filter_map(|alert| engine.alert_as_json(alert))
@@ -104,6 +106,17 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
     let counts = counts(outcomes, left_alone.len());
     let told = Told { screen };
     told.files(outcomes, &left_alone, engine.troubles());
+    for (tank, surveys) in engine.derived_again() {
+        let count = match surveys {
+            1 => "1 earlier survey".to_owned(),
+            surveys => format!("{surveys} earlier surveys"),
+        };
+        say::line(&told.screen.wrapped(
+            &format!("{count} of {tank} derived again, as the site's files (or the program) say something else now."),
+            "",
+            "  ",
+        ));
+    }
     for (tank, ids) in &touched {
         told.details(engine, tank, ids);
     }
@@ -160,7 +173,12 @@ impl Told {
         let sections: [(&str, Vec<&Outcome>); 4] = [
             (
                 "Taken in",
-                of(|what| matches!(what, What::Taken { .. } | What::Noted { .. })),
+                of(|what| {
+                    matches!(
+                        what,
+                        What::Taken { .. } | What::Noted { .. } | What::Upkeep { .. }
+                    )
+                }),
             ),
             ("Known already", of(|what| matches!(what, What::Known { .. }))),
             ("Set aside", of(|what| matches!(what, What::SetAside { .. }))),
@@ -268,6 +286,29 @@ impl Told {
                 }
             }
             What::HeldBack { why } => self.more(why),
+            What::Upkeep {
+                tank,
+                lines,
+                added,
+                unknown,
+            } => {
+                let count = if *lines == 1 {
+                    "1 line".to_owned()
+                } else {
+                    format!("{lines} lines")
+                };
+                let known = match lines - added.min(lines) {
+                    0 => String::new(),
+                    known => format!(", {known} of them known already"),
+                };
+                self.more(&format!("{count} of upkeep for {tank}{known}"));
+                if !unknown.is_empty() {
+                    self.more(&format!(
+                        "nothing of {tank} is called {}: if that is a slip, put it right in a new list",
+                        unknown.join(" or ")
+                    ));
+                }
+            }
             What::Noted { file } => self.more(&format!("is now the note of {file}")),
         }
     }
@@ -339,7 +380,12 @@ impl Told {
 
 fn counts(outcomes: &[Outcome], left_alone: usize) -> String {
     let count = |wanted: fn(&What) -> bool| outcomes.iter().filter(|outcome| wanted(&outcome.what)).count();
-    let taken = count(|what| matches!(what, What::Taken { .. } | What::Noted { .. }));
+    let taken = count(|what| {
+        matches!(
+            what,
+            What::Taken { .. } | What::Noted { .. } | What::Upkeep { .. }
+        )
+    });
     let known = count(|what| matches!(what, What::Known { .. }));
     let set_aside = count(|what| matches!(what, What::SetAside { .. }));
     let held = count(|what| matches!(what, What::HeldBack { .. })) + left_alone;

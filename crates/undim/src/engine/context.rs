@@ -125,7 +125,7 @@ fn tank(
             0 => Ok((NAMELESS_TANK.to_owned(), None)),
             1 => Ok((ids.remove(0).clone(), None)),
             _ => Err(format!(
-                "it is not said which tank it belongs to: put it into one of the folders {}, or write tank = \"…\" into a note beside it",
+                "it is not said which tank it belongs to: put it into one of the folders {}, or write tank = \"…\" into a note beside it; for files that came while there was one tank, write a [[route]] with match = \"*\" and that tank into undim.toml",
                 ids.iter()
                     .map(|id| format!("inbox/{id}/"))
                     .collect::<Vec<_>>()

@@ -21,6 +21,7 @@ impl Engine {
     /// Loads what the ledger holds and enters it into a new book, in order of arrival.
     pub(super) fn load_held(&mut self) -> Result<(), EngineError> {
         self.held.clear();
+        self.upkeep.clear();
         self.fresh.clear();
         self.incomplete = false;
         self.surveys.clear();
@@ -45,7 +46,12 @@ impl Engine {
                 continue;
             }
             let of_this = notes.remove(&content.hash).unwrap_or_default();
-            if let Err(why) = self.hold_content(content, of_this, &mut arrivals) {
+            let held = match self.hold_upkeep(&content, &of_this) {
+                Ok(true) => Ok(()),
+                Ok(false) => self.hold_content(content, of_this, &mut arrivals),
+                Err(why) => Err(why),
+            };
+            if let Err(why) = held {
                 self.incomplete = true;
                 self.trouble(why);
             }

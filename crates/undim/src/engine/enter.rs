@@ -6,6 +6,7 @@ use super::round::{Coming, Round};
 use super::{Engine, EngineError, Outcome, What};
 use std::time::Duration;
 use undim_config::Note;
+use undim_intake::listing::Entry;
 use undim_intake::names;
 use undim_intake::spool::{Happening, Record, Shelf, record};
 use undim_store::{Content, ContentState, Note as StoredNote, NoteState};
@@ -147,39 +148,8 @@ impl Engine {
             placed,
             ..
         } = self.held[number].clone();
-        let happening = Happening::Arrived {
-            path: content.path.clone(),
-            mtime_us: content.mtime_us,
-            bytes: content.bytes,
-        };
-        self.keep(&Record {
-            arrival: content.arrival,
-            hash: content.hash.clone(),
-            happening,
-        })?;
-        round.next_arrival += 1;
-        if let Some((entry, text, _)) = one.note {
-            let arrival = round.next_arrival;
-            round.next_arrival += 1;
-            let happening = Happening::Note {
-                path: entry.path.clone(),
-                text: text.clone(),
-            };
-            self.keep(&Record {
-                arrival,
-                hash: content.hash.clone(),
-                happening,
-            })?;
-            let (path, hash) = (content.path.clone(), content.hash.clone());
-            round.batch.notes.push(StoredNote {
-                arrival,
-                path,
-                content: Some(hash),
-                text,
-                state: NoteState::Attached,
-            });
-            round.put_away.push((entry, Shelf::Taken, None));
-        }
+        let note = one.note.map(|(entry, text, _)| (entry, text));
+        self.keep_arrival(round, &content, note)?;
         if let Some(old) = replaces {
             let old = &mut self.held[old].content;
             old.state = ContentState::Superseded;
@@ -206,6 +176,49 @@ impl Engine {
             problems,
         };
         round.outcomes.push(Outcome { path, what });
+        Ok(())
+    }
+
+    /// Keeps beside a content's bytes that it came, and the note that came with it; the note is put into the
+    /// round.
+    pub(super) fn keep_arrival(
+        &self,
+        round: &mut Round,
+        content: &Content,
+        note: Option<(Entry, String)>,
+    ) -> Result<(), EngineError> {
+        let happening = Happening::Arrived {
+            path: content.path.clone(),
+            mtime_us: content.mtime_us,
+            bytes: content.bytes,
+        };
+        self.keep(&Record {
+            arrival: content.arrival,
+            hash: content.hash.clone(),
+            happening,
+        })?;
+        round.next_arrival += 1;
+        let Some((entry, text)) = note else { return Ok(()) };
+        let arrival = round.next_arrival;
+        round.next_arrival += 1;
+        let happening = Happening::Note {
+            path: entry.path.clone(),
+            text: text.clone(),
+        };
+        self.keep(&Record {
+            arrival,
+            hash: content.hash.clone(),
+            happening,
+        })?;
+        let (path, hash) = (content.path.clone(), content.hash.clone());
+        round.batch.notes.push(StoredNote {
+            arrival,
+            path,
+            content: Some(hash),
+            text,
+            state: NoteState::Attached,
+        });
+        round.put_away.push((entry, Shelf::Taken, None));
         Ok(())
     }
 

@@ -30,6 +30,7 @@ mod show;
 mod sinks;
 mod state_of_machine;
 mod status;
+mod upkeep;
 
 pub(crate) use content::{Held, Imported, place};
 pub(crate) use context::belongs;
@@ -127,6 +128,8 @@ pub(crate) struct Engine {
     findings: Findings,
     /// Contents in order of arrival.
     held: Vec<Held>,
+    /// Lists of upkeep that were dropped, in order of arrival.
+    upkeep: Vec<upkeep::HeldUpkeep>,
     book: Book,
     /// Surveys by tank and id, each with the fingerprint of all it was derived from.
     surveys: BTreeMap<(String, String), (String, Arc<Survey>)>,
@@ -136,6 +139,8 @@ pub(crate) struct Engine {
     judged: BTreeMap<String, Judged>,
     /// What became of each file since the engine was opened.
     outcomes: Vec<Outcome>,
+    /// How many earlier surveys of each tank were derived again since the engine was opened.
+    derived_again: BTreeMap<String, usize>,
     /// Failures of the outbox or the state folder, which no file is to blame for.
     troubles: Vec<String>,
     /// What the sandbox lacks, once an importer has run.
@@ -179,6 +184,11 @@ impl Engine {
     /// What became of each file since the engine was opened.
     pub(crate) fn outcomes(&self) -> &[Outcome] {
         &self.outcomes
+    }
+
+    /// How many earlier surveys of each tank were derived again, because the site's files say something else.
+    pub(crate) fn derived_again(&self) -> &BTreeMap<String, usize> {
+        &self.derived_again
     }
 
     /// Failures of the outbox or the state folder.

@@ -134,7 +134,17 @@ impl Engine {
         note: Note,
     ) -> Result<(), EngineError> {
         let path = names::shown(&entry.path);
+        if self.renote_upkeep(round, hash, &entry, &text, &note)? {
+            return Ok(());
+        }
         let Some(number) = self.held.iter().position(|held| held.content.hash == hash) else {
+            // Its file could not be derived again, so nothing can be said of it.
+            let now = self.now();
+            self.hold_back(&entry, now);
+            let what = What::HeldBack {
+                why: "its file can't be derived again as things stand; mend that first".to_owned(),
+            };
+            round.outcomes.push(Outcome { path, what });
             return Ok(());
         };
         let file = self.held[number].content.shown.clone();
@@ -222,7 +232,7 @@ impl Engine {
 }
 
 /// Sets a note aside that its file can't be read under.
-fn refuse_note(round: &mut Round, entry: Entry, why: &str) {
+pub(super) fn refuse_note(round: &mut Round, entry: Entry, why: &str) {
     let path = names::shown(&entry.path);
     let why = names::harmless(why);
     let text = why_text(&path, &why, &[]);

@@ -112,6 +112,8 @@ impl Engine {
             finder,
             findings: Findings::default(),
             held: Vec::new(),
+            upkeep: Vec::new(),
+            derived_again: BTreeMap::new(),
             surveys: BTreeMap::new(),
             fresh: BTreeMap::new(),
             judged: BTreeMap::new(),

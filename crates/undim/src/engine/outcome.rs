@@ -50,6 +50,17 @@ pub(crate) enum What {
         /// Why.
         why: String,
     },
+    /// Its lines are upkeep of a tank.
+    Upkeep {
+        /// The tank.
+        tank: String,
+        /// Lines.
+        lines: usize,
+        /// Those that were not known before.
+        added: usize,
+        /// Names in `where` that nothing declared has.
+        unknown: Vec<String>,
+    },
     /// A note for a file that was there.
     Noted {
         /// The file.

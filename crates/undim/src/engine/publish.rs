@@ -8,13 +8,14 @@ use super::sinks::{WaitingNotice, key};
 use super::{Engine, EngineError};
 use crate::side_by_side::{Around, Taken, of_survey_readings};
 use jiff::Timestamp;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::path::Path;
 use std::sync::Arc;
 use undim_drift::{History, Judged, judge};
 use undim_emit::{Report, alerts as alerts_of, history_csv, notice};
+use undim_intake::names;
 use undim_intake::spool::write_atomically;
 use undim_model::{About, Alert, AlertChange, AlertStep, Reading, SideBySide, Survey, Tank, Text};
 use undim_store::{Batch, Derived, NewDelivery, StoredChange, StoredSurvey};
@@ -54,9 +55,11 @@ impl Engine {
                     batch.derived.push(self.import_record(number)?);
                 }
             }
+            let before = self.prints_of(&tank);
             self.publish_tank(&tank, &mut batch)?;
             self.fresh.clear();
             self.store.commit(&batch)?;
+            self.say_what_was_derived_again(&tank, &before);
         }
         let mut batch = Batch::default();
         self.publish_site(&mut batch)?;
@@ -64,15 +67,70 @@ impl Engine {
         Ok(())
     }
 
+    /// What whoever stands at the tank has to know at once, in a line of the log.
+    fn say_at_the_tank(&self, key: &(String, String), smallest_loss_percent: Option<f64>) {
+        let Some((_, survey)) = self.surveys.get(key) else {
+            return;
+        };
+        let again: Vec<String> = survey
+            .read_again
+            .iter()
+            .map(|again| names::harmless(&format!("{} ({})", again.station, again.why)))
+            .collect();
+        let read_again = if again.is_empty() {
+            "nothing".to_owned()
+        } else {
+            again.join(", ")
+        };
+        let smallest = smallest_loss_percent.map_or_else(
+            || "not known yet".to_owned(),
+            |loss| format!("{} %", undim_emit::number::fixed(loss, 0)),
+        );
+        let pumps = undim_emit::words::pumps(survey.pumps_on).unwrap_or("The pumps ran.");
+        tracing::info!(
+            tank = key.0,
+            survey = key.1,
+            read_again,
+            smallest_loss_that_shows = smallest,
+            "{pumps}"
+        );
+    }
+
+    /// The fingerprints under which a tank's surveys were derived last.
+    fn prints_of(&self, tank: &str) -> BTreeMap<String, String> {
+        let of_tank = self.surveys.iter().filter(|((of, _), _)| of == tank);
+        of_tank
+            .map(|((_, id), (print, _))| (id.clone(), print.clone()))
+            .collect()
+    }
+
+    /// Surveys that came before and are derived from something else now: a tank or device was declared, or
+    /// another file of the site, or the program, has changed.
+    fn say_what_was_derived_again(&mut self, tank: &str, before: &BTreeMap<String, String>) {
+        let again = self
+            .prints_of(tank)
+            .iter()
+            .filter(|(id, print)| before.get(*id).is_some_and(|old| old != *print))
+            .count();
+        if again > 0 {
+            tracing::info!(
+                tank,
+                surveys = again,
+                "derived again, as the site's files say now"
+            );
+            *self.derived_again.entry(tank.to_owned()).or_default() += again;
+        }
+    }
+
     pub(super) fn publish_tank(&mut self, id: &str, batch: &mut Batch) -> Result<(), EngineError> {
         let derivations = self.surveys_of(id);
         let tank = self.tank(id);
         let surveys: Vec<&Survey> = derivations.iter().map(|(_, _, survey)| &**survey).collect();
-        let upkeep = self.site.upkeep.get(id).map(Vec::as_slice).unwrap_or_default();
+        let upkeep = self.upkeep_of(id);
         let judged = judge(&History {
             tank: &tank,
             surveys: &surveys,
-            upkeep,
+            upkeep: &upkeep,
         });
         let folder = self.site.outbox.join(id);
         if derivations.is_empty() {
@@ -107,7 +165,9 @@ impl Engine {
         self.write_alerts(&folder, &changes, &alerts)?;
         batch.alert_changes.push((id.to_owned(), stored(&changes)));
         self.queue_notices(&tank, &surveys, &judged, &changes, batch)?;
+        let mut newest_changed = None;
         for (entry, print, survey) in derivations {
+            newest_changed = None;
             let key = (id.to_owned(), entry.id);
             let is_kept = self
                 .surveys
@@ -118,11 +178,14 @@ impl Engine {
                     survey: Survey::clone(&survey),
                     fingerprint: print.clone(),
                 });
+                newest_changed = Some(key.clone());
                 self.surveys.insert(key, (print, survey));
             }
         }
         if self.once {
             self.judged.insert(id.to_owned(), judged);
+        } else if let (Some(key), Some(judgement)) = (newest_changed, judged.judgements.last()) {
+            self.say_at_the_tank(&key, judgement.smallest_loss_percent);
         }
         Ok(())
     }
@@ -145,6 +208,9 @@ impl Engine {
             prints.tanks.get(&tank.id).unwrap_or(&empty),
             prints.upkeep.get(&tank.id).unwrap_or(&empty),
         ]);
+        if let Some(dropped) = self.upkeep_fingerprint(&tank.id) {
+            chain = fingerprint(&[&chain, &dropped]);
+        }
         let mut earlier: Option<&str> = None;
         for ((entry, print, survey), judgement) in derivations.iter().zip(&judged.judgements) {
             chain = fingerprint(&[&chain, print]);

@@ -102,7 +102,14 @@ impl Engine {
                 .as_ref()
                 .map(|(_, _, note)| note.clone())
                 .unwrap_or_default();
-            to_read.push((self.importing().reading_of(&one.entry.path, &note), one));
+            match self.upkeep_in(&archived.hash, &one.entry.path, &note) {
+                Ok(None) => to_read.push((self.importing().reading_of(&one.entry.path, &note), one)),
+                Ok(Some(lines)) => match self.upkeep_twin(&archived.hash) {
+                    Some(twin) => self.take_copy(&mut round, one, &twin)?,
+                    None => self.enter_upkeep(&mut round, one, lines, now)?,
+                },
+                Err(refusal) => self.refuse(&mut round, &one, refusal, now),
+            }
         }
         let read = self.read_all(&to_read);
         for ((reading, one), read) in to_read.into_iter().zip(read) {
@@ -280,6 +287,11 @@ fn log(outcome: &Outcome) {
         ),
         What::SetAside { why, .. } => tracing::warn!(file, why, "set aside"),
         What::HeldBack { why } => tracing::warn!(file, why, "left in the inbox"),
+        What::Upkeep {
+            tank, lines, added, ..
+        } => {
+            tracing::info!(file, tank, lines, added, "upkeep taken in");
+        }
         What::Noted { file: of } => tracing::info!(file, of, "note taken in"),
     }
 }

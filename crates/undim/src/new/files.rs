@@ -106,22 +106,25 @@ fn site_file(answers: &Answers, timezone: &str) -> String {
 #name = \"North room\"              # as shown on pages; left out: this folder's name
 timezone = {}       # for times without an offset, and for dates: this machine's when the site was made
 
-# Where a file belongs is told by its folder, inbox/{tank}/{device}/. As long as there is one tank and one
-# device, a file right in inbox/ belongs to them too.
+# Where a file belongs is told by its folder, inbox/{tank}/{device}/; the first route that matches a file wins
+# over its folder.
+
+# A file right in inbox/ belongs to this tank, whatever tanks come later.
+[[route]]
+match = \"*\"
+tank  = {}
 ",
-        quoted(timezone)
+        quoted(timezone),
+        quoted(tank)
     );
     if answers.frame.is_some() {
         text.push_str(&format!(
-            "
-# The x, y, z of your files are counted along your own rod: [[frame]] in tanks/{tank}.toml. The first route
-# that matches holds, so one for files counted otherwise goes above these.
+            "frame = \"rod\"
+
+# The x, y, z of your files are counted along your own rod: [[frame]] in tanks/{tank}.toml. A route for files
+# that are counted otherwise goes above these.
 [[route]]
 match = {}
-frame = \"rod\"
-
-[[route]]
-match = \"*\"                        # files right in inbox/
 frame = \"rod\"
 ",
             quoted(&format!("{tank}/**"))

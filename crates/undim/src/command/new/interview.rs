@@ -177,7 +177,7 @@ impl Interview<'_> {
             "7. Where is your 0, 0, 0, and where do x, y, z point (as left bottom front; right up back)?"
                 .to_owned();
         for (number, line) in (1..).zip(&lines) {
-            text.push_str(&format!("\n     {number}  {line}"));
+            text.push_str(&format!("\n     {number}) {line}"));
         }
         if !lines.is_empty() {
             text.push_str("\n   In these ways the file's readings lie inside the tank: a number will do.");
