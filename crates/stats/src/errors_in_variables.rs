@@ -169,7 +169,7 @@ pub fn fit(pairs: &[Pair], form: Form) -> Result<Fitted, FitError> {
 /// downhill from where it is.
 pub fn fit_from(pairs: &[Pair], form: Form, start: Curve) -> Result<Fitted, FitError> {
     usable(pairs, &[], form)?;
-    search::descend(pairs, &[], form, start).map_or(Err(FitError::Undetermined), Ok)
+    search::descend(pairs, &[], form, start).ok_or(FitError::Undetermined)
 }
 
 /// A fit that a few wild pairs can't move: Huber's weights on the distances (P. J. Huber, *Ann. Math. Statist.* 35
@@ -178,12 +178,12 @@ pub fn fit_from(pairs: &[Pair], form: Form, start: Curve) -> Result<Fitted, FitE
 /// the median distance, never below 1.
 pub fn fit_robust(pairs: &[Pair], form: Form, scale: Option<f64>) -> Result<Fitted, FitError> {
     usable(pairs, &[], form)?;
-    search::robust(pairs, form, scale).map_or(Err(FitError::Undetermined), Ok)
+    search::robust(pairs, form, scale).ok_or(FitError::Undetermined)
 }
 
 fn fit_weighted(pairs: &[Pair], weights: &[f64], form: Form) -> Result<Fitted, FitError> {
     usable(pairs, weights, form)?;
-    search::best(pairs, weights, form).map_or(Err(FitError::Undetermined), Ok)
+    search::best(pairs, weights, form).ok_or(FitError::Undetermined)
 }
 
 fn usable(pairs: &[Pair], weights: &[f64], form: Form) -> Result<(), FitError> {

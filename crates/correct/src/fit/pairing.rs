@@ -167,6 +167,9 @@ fn by_station(readings: &SideBySideReadings) -> Vec<Pair> {
     pairs
 }
 
+/// When, the device's value, the reference's, the station.
+type Met = (Timestamp, f64, f64, Option<Text>);
+
 fn by_time(readings: &SideBySideReadings) -> Vec<Pair> {
     let timed = |readings: &[SideReading]| {
         let mut timed: Vec<(Timestamp, f64, Option<Text>)> = (readings.iter())
@@ -179,7 +182,7 @@ fn by_time(readings: &SideBySideReadings) -> Vec<Pair> {
     if device.len() < FEWEST_IN_STREAM || reference.len() < FEWEST_IN_STREAM {
         return Vec::new();
     }
-    let mut met: Vec<(Timestamp, f64, f64, Option<Text>)> = Vec::new();
+    let mut met: Vec<Met> = Vec::new();
     for (time, value, station) in device {
         let after = reference.partition_point(|(at, ..)| *at < time);
         let Some((next, next_value, _)) = reference.get(after) else {
@@ -213,10 +216,8 @@ fn by_time(readings: &SideBySideReadings) -> Vec<Pair> {
     (met.chunks(block))
         .filter_map(|block| {
             let n = block.len() as f64;
-            let middle = |value: &dyn Fn(&(Timestamp, f64, f64, Option<Text>)) -> f64| {
-                median(&block.iter().map(value).collect::<Vec<_>>())
-            };
-            let (device, reference) = (middle(&|met| met.1)?, middle(&|met| met.2)?);
+            let middle = |value: fn(&Met) -> f64| median(&block.iter().map(value).collect::<Vec<_>>());
+            let (device, reference) = (middle(|met| met.1)?, middle(|met| met.2)?);
             let first = block.first()?;
             let u = |value: f64, percent: f64| (percent / 100.0 * value.abs() / n.sqrt()).max(LEAST_U);
             let [percent, reference_percent] = readings.repeat_percent;
@@ -266,9 +267,9 @@ mod tests {
         let pairs = pairs(&readings);
         assert_eq!(pairs.len(), 3);
         assert_eq!(&*pairs[1].station, "s1");
-        assert!((pairs[1].device - 200.0).abs() < 10.0 && pairs[1].reference == 220.00000000000003);
+        assert!((pairs[1].device - 200.0).abs() < 10.0 && pairs[1].reference == (200.0 * 1.1));
         assert!(pairs[1].u_device.unwrap() >= 0.02 * 200.0 / 2.0);
-        assert_eq!(pairs[1].u_reference, Some(0.01 * 220.00000000000003));
+        assert_eq!(pairs[1].u_reference, Some(0.01 * (200.0 * 1.1)));
     }
 
     #[test]

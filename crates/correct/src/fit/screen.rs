@@ -26,7 +26,8 @@ pub(super) fn bad(pairs: &[Pair]) -> Vec<bool> {
     }
     let bent = (pairs.len() >= FEWEST_FOR_A_BEND).then_some(Form::Hinge);
     let forms = bent.into_iter().chain([Form::Line, Form::Gain]);
-    let Some(fitted) = forms.filter_map(|form| fit_robust(pairs, form, None).ok()).next() else {
+    let mut forms = forms;
+    let Some(fitted) = forms.find_map(|form| fit_robust(pairs, form, None).ok()) else {
         return none;
     };
     let distances: Vec<f64> = pairs.iter().map(|pair| fitted.distance(pair)).collect();

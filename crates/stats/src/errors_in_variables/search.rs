@@ -192,12 +192,13 @@ impl<'a> Problem<'a> {
             for row in &mut covariance {
                 row[0] -= self.middle * row[1];
             }
-            for column in 0..n {
-                covariance[0][column] -= self.middle * covariance[1][column];
+            let [value, slope, ..] = &mut covariance;
+            for (cell, of_slope) in value.iter_mut().zip(slope) {
+                *cell -= self.middle * *of_slope;
             }
-            for column in 1..n {
-                covariance[0][column] = covariance[column][0];
-            }
+            // Exactly symmetric again.
+            let first = covariance.map(|row| row[0]);
+            covariance[0] = first;
         }
         let covariance: Vec<Vec<f64>> = covariance[..n].iter().map(|row| row[..n].to_vec()).collect();
         let counted = (0..self.pairs.len())

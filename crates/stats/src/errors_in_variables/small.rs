@@ -5,6 +5,10 @@ pub(super) type Square = [[f64; 4]; 4];
 
 /// The inverse, by Cholesky's factorisation of the matrix scaled to a unit diagonal; `None` where it is not
 /// positive definite beyond rounding.
+#[expect(
+    clippy::needless_range_loop,
+    reason = "rows and columns of a matrix are read best by their numbers"
+)]
 pub(super) fn inverse(matrix: &Square, n: usize) -> Option<Square> {
     let mut scale = [1.0; 4];
     for i in 0..n {

@@ -95,7 +95,7 @@ fn thermometer_of_the_gum() {
     assert!((scale * fitted.u_at(10.0) - 0.0041).abs() < 5e-5);
 }
 
-/// NIST StRD Norris, certified.
+/// NIST's reference data set Norris, certified.
 #[test]
 fn norris_to_the_digits() {
     let rows = table(include_str!("../../../../tests/data/nist_norris.csv"));
