@@ -12,6 +12,7 @@ mod kill_points;
 mod light;
 mod look;
 mod mended;
+mod mounted;
 mod newcomer;
 mod notes;
 mod published;

@@ -10,6 +10,7 @@
 //! - `fit`: even change, change of each fixture, and what is left to single places.
 //! - `trend`: whether a loss crept or came in one step.
 //! - [`reminders`]: what only the passing of time shows: overdue, silent, intake.
+//! - [`days`]: a mounted sensor's days against a week of days.
 //! - `alerts`: what opens, grows and closes; `cause` and `words` say why, [`steps`] what to do.
 //!
 //! A change is judged real by the probability of its sign under a normal law with the stated uncertainty and
@@ -20,6 +21,7 @@ mod alerts;
 mod baseline;
 mod cause;
 mod compare;
+pub mod days;
 mod estimate;
 mod fit;
 mod judge;

@@ -62,7 +62,14 @@ pub fn write<W: io::Write>(
     )
 }
 
-fn plain(name: &str, path: &str, format: &str, mediatype: &str, title: &str, file: &WrittenFile) -> Value {
+pub(crate) fn plain(
+    name: &str,
+    path: &str,
+    format: &str,
+    mediatype: &str,
+    title: &str,
+    file: &WrittenFile,
+) -> Value {
     json!({
         "name": name,
         "path": path,
@@ -75,7 +82,7 @@ fn plain(name: &str, path: &str, format: &str, mediatype: &str, title: &str, fil
     })
 }
 
-fn table(name: &str, title: &str, file: &WrittenFile, schema: &Value) -> Value {
+pub(crate) fn table(name: &str, title: &str, file: &WrittenFile, schema: &Value) -> Value {
     let mut resource = plain(name, &format!("{name}.csv"), "csv", "text/csv", title, file);
     resource["type"] = json!("table");
     resource["dialect"] = json!({
@@ -86,7 +93,7 @@ fn table(name: &str, title: &str, file: &WrittenFile, schema: &Value) -> Value {
     resource
 }
 
-fn schema(fields: &[Value]) -> Value {
+pub(crate) fn schema(fields: &[Value]) -> Value {
     json!({
         "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
         "fields": fields,
@@ -169,11 +176,11 @@ fn stations_schema() -> Value {
     stations
 }
 
-fn field(name: &str, kind: &str, description: &str) -> Value {
+pub(crate) fn field(name: &str, kind: &str, description: &str) -> Value {
     json!({"name": name, "type": kind, "description": description})
 }
 
-fn required(mut field: Value) -> Value {
+pub(crate) fn required(mut field: Value) -> Value {
     field["constraints"] = json!({"required": true});
     field
 }
@@ -187,13 +194,13 @@ fn position(name: &str, from: &str) -> Value {
     with_unit(field(name, "number", &format!("Position: {from}")), "cm")
 }
 
-fn count(name: &str, description: &str) -> Value {
+pub(crate) fn count(name: &str, description: &str) -> Value {
     let mut field = required(field(name, "integer", description));
     field["constraints"]["minimum"] = json!(0);
     field
 }
 
-fn photon_flux(name: &str, description: &str) -> Value {
+pub(crate) fn photon_flux(name: &str, description: &str) -> Value {
     let description =
         format!("{description}, µmol m-2 s-1; CF {CF_NAME}, canonical unit mol m-2 s-1: divide by 1e6");
     let mut field = with_unit(field(name, "number", &description), "umol.m-2.s-1");
@@ -203,13 +210,13 @@ fn photon_flux(name: &str, description: &str) -> Value {
     field
 }
 
-fn uncertainty(name: &str, description: &str, unit: &str) -> Value {
+pub(crate) fn uncertainty(name: &str, description: &str, unit: &str) -> Value {
     let mut field = with_unit(field(name, "number", description), unit);
     field["constraints"] = json!({"minimum": 0});
     field
 }
 
-fn flag() -> Value {
+pub(crate) fn flag() -> Value {
     let mut field = field(
         "flag",
         "integer",

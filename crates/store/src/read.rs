@@ -153,7 +153,8 @@ impl Reader {
     /// The tanks that have surveys or alerts, by id.
     pub fn tanks(&self) -> Result<Vec<String>, StoreError> {
         self.all(
-            "SELECT tank FROM survey UNION SELECT tank FROM alert_change WHERE tank <> '' ORDER BY tank",
+            "SELECT tank FROM survey UNION SELECT tank FROM alert_change WHERE tank <> '' \
+             UNION SELECT tank FROM derived WHERE kind = 'mounted' ORDER BY tank",
             [],
             |row| row.get(0),
         )

@@ -2,11 +2,13 @@
 //!
 //! `clean → correct → place → survey`: the pure middle of undim. [`scan`] looks through a file's times,
 //! [`Book`] says which readings make one survey and what it is called, [`take_in`] judges them, and
-//! [`TakenIn::each_reading`] gives them one by one to whoever writes them down.
+//! [`TakenIn::each_reading`] gives them one by one to whoever writes them down. [`mounted()`] makes minutes and
+//! days of a mounted sensor's log.
 
 mod at_source;
 mod book;
 mod merged;
+mod mounted;
 mod names;
 mod read_again;
 mod register;
@@ -18,6 +20,7 @@ mod take_in;
 mod verdicts;
 
 pub use book::{Arrival, Book, Entry, Placement, local_date};
+pub use mounted::{Day, Minute, Mounted, mounted};
 pub use names::{id_from, is_id};
 pub use register::{MOST_DEVICES, MOST_STATIONS, MOST_UNITS};
 pub use source::{

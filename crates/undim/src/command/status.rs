@@ -2,7 +2,7 @@
 
 use super::{not_opened, say, usable_site};
 use crate::cli::{Common, Status};
-use crate::engine::{OpenError, StatusFile, alert_json, open_alerts};
+use crate::engine::{MOUNTED, OpenError, SensorNow, StatusFile, alert_json, open_alerts};
 use crate::exit::Exit;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -11,7 +11,7 @@ use std::time::Duration;
 use undim_config::Site;
 use undim_drift::reminders;
 use undim_emit::{SiteZone, words};
-use undim_model::{About, Alert, Level};
+use undim_model::{Alert, Level, Reminder};
 use undim_store::{Counts, Reader, StoreError, SurveyHead};
 
 /// A state that is dated later than now by less than this is of now: clocks are set right by seconds, seconds.
@@ -50,9 +50,18 @@ struct TankShown {
     tank: String,
     surveys: usize,
     last: Vec<SurveyShown>,
+    mounted: Vec<MountedShown>,
     open_alerts: Vec<serde_json::Value>,
     #[serde(skip)]
     alerts: Vec<Alert>,
+}
+
+#[derive(Serialize)]
+struct MountedShown {
+    station: String,
+    days: usize,
+    last_reading: Option<String>,
+    folder: String,
 }
 
 #[derive(Serialize)]
@@ -134,11 +143,8 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
                 .into_iter()
                 .map(|alert| up_to_date(alert, &site.outbox))
                 .collect();
-            let not_noticed = heads
-                .last()
-                .filter(|_| alerts.iter().all(|alert| alert.about != About::Overdue))
-                .and_then(|last| overdue_now(site, last));
-            alerts.extend(not_noticed);
+            let sensors = sensors(&reader, &tank)?;
+            alerts.extend(not_noticed(site, &tank, heads.last(), &sensors, &alerts));
             let last = heads.iter().rev().take(SHOWN).map(|head| SurveyShown {
                 survey: head.id.clone(),
                 revision: head.revision,
@@ -161,6 +167,10 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
             tanks.push(TankShown {
                 surveys: heads.len(),
                 last: last.collect(),
+                mounted: sensors
+                    .into_iter()
+                    .map(|(station, now)| mounted_shown(site, &tank, station, &now, zone.as_ref()))
+                    .collect(),
                 open_alerts: open,
                 alerts,
                 tank,
@@ -185,17 +195,68 @@ fn gather(site: &Site) -> Result<Shown, StoreError> {
     })
 }
 
-/// A survey that is overdue by now and that nobody was told of: nothing has looked since.
-fn overdue_now(site: &Site, last: &SurveyHead) -> Option<Alert> {
+/// A tank's mounted sensors by station.
+fn sensors(reader: &Reader, tank: &str) -> Result<Vec<(String, SensorNow)>, StoreError> {
+    let kept = reader.derived_of(MOUNTED, tank)?;
+    let read = kept
+        .into_iter()
+        .filter_map(|kept| Some((kept.id, serde_json::from_str(&kept.body).ok()?)));
+    Ok(read.collect())
+}
+
+fn mounted_shown(
+    site: &Site,
+    tank: &str,
+    station: String,
+    now: &SensorNow,
+    zone: Option<&SiteZone>,
+) -> MountedShown {
+    MountedShown {
+        folder: site
+            .outbox
+            .join(tank)
+            .join(MOUNTED)
+            .join(&station)
+            .display()
+            .to_string(),
+        station,
+        days: now.days,
+        last_reading: now.last().zip(zone).map(|(last, zone)| zone.time(last)),
+    }
+}
+
+/// What is so by now and nobody was told of, as nothing has looked since: overdue, silent.
+fn not_noticed(
+    site: &Site,
+    tank: &str,
+    last: Option<&SurveyHead>,
+    sensors: &[(String, SensorNow)],
+    open: &[Alert],
+) -> Vec<Alert> {
     let now = Timestamp::now();
-    let zone = undim_clean::time::zone(&site.timezone.name)?;
-    let every = site.tanks.get(&last.tank)?.drift.every_seconds?;
-    let start = Timestamp::from_microsecond(last.start_us).ok()?;
-    let reminder = reminders::overdue(&last.tank, &last.id, start, every)?;
+    let Some(zone) = undim_clean::time::zone(&site.timezone.name) else {
+        return Vec::new();
+    };
+    let overdue = last.and_then(|last| {
+        let every = site.tanks.get(tank)?.drift.every_seconds?;
+        let start = Timestamp::from_microsecond(last.start_us).ok()?;
+        reminders::overdue(tank, &last.id, start, every)
+    });
+    let silent = sensors
+        .iter()
+        .flat_map(|(station, sensor)| sensor.reminders(tank, station, &zone));
+    let so: Vec<Reminder> = overdue.into_iter().chain(silent).collect();
     let is_away = reminders::is_away(&site.away, now, &zone);
-    let news = reminders::news(&[], &[reminder], now, is_away, |_| now);
-    let change = reminders::changes(&news, Some(&last.tank), &zone).pop()?;
-    Some(change.alert)
+    let news = reminders::news(&[], &so, now, is_away, |_| now);
+    reminders::changes(&news, Some(tank), &zone)
+        .into_iter()
+        .map(|change| change.alert)
+        .filter(|alert| {
+            !open
+                .iter()
+                .any(|known| known.about == alert.about && known.target == alert.target)
+        })
+        .collect()
 }
 
 fn print(shown: &Shown) {
@@ -271,6 +332,16 @@ fn print(shown: &Shown) {
             more(
                 "No alert is open. That is no proof that all is well: each page says how large a loss would show.",
             );
+        }
+        for sensor in &tank.mounted {
+            more(&format!(
+                "Sensor mounted at {}: {} {}, last reading {}",
+                sensor.station,
+                sensor.days,
+                if sensor.days == 1 { "day" } else { "days" },
+                sensor.last_reading.as_deref().unwrap_or("unknown")
+            ));
+            say::line(&format!("  {}", sensor.folder));
         }
         for survey in &tank.last {
             let revision = match survey.revision {

@@ -220,6 +220,7 @@ impl Told {
         if let What::Taken {
             tank,
             surveys,
+            mounted,
             rows,
             problems: 0,
             ..
@@ -229,7 +230,9 @@ impl Told {
             self.text(&format!(
                 "{}: {rows} readings, {tank} {}",
                 outcome.path,
-                surveys.join(", ")
+                mounted
+                    .as_ref()
+                    .map_or_else(|| surveys.join(", "), |station| format!("mounted at {station}"))
             ));
             return;
         }
@@ -238,15 +241,19 @@ impl Told {
             What::Taken {
                 tank,
                 surveys,
+                mounted,
                 rows,
                 importer,
                 assumed,
                 problems,
             } => {
+                let into = match mounted {
+                    Some(station) => format!("minutes and days of the sensor mounted at {station}"),
+                    None => format!("survey {}", surveys.join(", ")),
+                };
                 self.more(&format!(
-                    "{rows} {} into {tank}, survey {} (importer {importer})",
-                    if *rows == 1 { "reading" } else { "readings" },
-                    surveys.join(", ")
+                    "{rows} {} into {tank}, {into} (importer {importer})",
+                    if *rows == 1 { "reading" } else { "readings" }
                 ));
                 if *problems > 0 {
                     self.more(&format!(

@@ -97,7 +97,11 @@ impl Placed {
         Placement {
             tank: self.belongs.tank.clone(),
             scene: self.belongs.scene.clone(),
-            spans: self.scan.spans.clone(),
+            // The log of a mounted sensor makes minutes and days, no surveys.
+            spans: match self.belongs.mounted {
+                Some(_) => Vec::new(),
+                None => self.scan.spans.clone(),
+            },
         }
     }
 }
@@ -145,8 +149,9 @@ impl Held {
             length_units: [unit("x"), unit("y"), unit("z")],
             device_note: belongs.device_note.clone(),
             device_fallback: belongs.device_fallback.clone(),
-            station_note: belongs.station_note.clone(),
-            station_fallback: belongs.station_fallback.clone(),
+            // All readings of a mounted sensor belong to its station, whatever file or note call it.
+            station_note: belongs.mounted.clone().or_else(|| belongs.station_note.clone()),
+            station_fallback: None,
             pumps_on: note.pumps_on,
             water_cm: note.water_cm,
             fixtures_on_min: note.fixtures_on_min,
@@ -225,6 +230,11 @@ pub(crate) fn place(
     }
     let day = scan.spans.first().map(|span| local_date(span.start, zone));
     let belongs = belongs(site, &content.path, note, day)?;
+    if let (Some(station), 0) = (&belongs.mounted, scan.timed) {
+        return Err(Unfit::Refused(format!(
+            "its route says that it is the log of a sensor mounted at {station}, and none of its rows has a time; name the column of times in a layout, or take `station` out of the route"
+        )));
+    }
     Ok(Placed {
         belongs,
         timing,

@@ -33,8 +33,8 @@ pub(crate) struct Belongs {
     pub(crate) device_fallback: Option<String>,
     /// The station that the note names.
     pub(crate) station_note: Option<String>,
-    /// The station that the route gives.
-    pub(crate) station_fallback: Option<String>,
+    /// The station that the route gives: the file is the log of a sensor mounted there.
+    pub(crate) mounted: Option<String>,
 }
 
 /// Says where a file belongs, or asks.
@@ -103,7 +103,7 @@ pub(crate) fn belongs(site: &Site, path: &[u8], note: &Note, day: Option<Date>) 
             .or(folder_device)
             .or_else(|| lone(site.devices.keys().cloned().collect())),
         station_note: note.station.clone(),
-        station_fallback: route.and_then(|route| route.station.clone()),
+        mounted: route.and_then(|route| route.station.clone()),
     })
 }
 

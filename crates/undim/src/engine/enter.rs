@@ -59,7 +59,10 @@ impl Engine {
             replaces: held.replaces,
         };
         self.held.push(held);
-        match self.try_enter(&arrived, number) {
+        let entered = self
+            .try_enter(&arrived, number)
+            .and_then(|surveys| self.check_mounted(number).map(|()| surveys));
+        match entered {
             Ok(surveys) => self.entered(round, one, number, what, surveys),
             Err(EngineError::TakeIn(error)) if self.is_anothers_frame(&error, number) => {
                 self.held.pop();
@@ -170,6 +173,7 @@ impl Engine {
         let what = What::Taken {
             tank: placed.belongs.tank,
             surveys,
+            mounted: placed.belongs.mounted,
             importer,
             rows,
             assumed,

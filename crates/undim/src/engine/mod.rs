@@ -15,6 +15,7 @@ mod derive;
 mod enter;
 mod error;
 mod gone;
+mod mounted;
 mod notes;
 mod open;
 mod outcome;
@@ -36,6 +37,7 @@ pub(crate) use content::{Held, Imported, place};
 pub(crate) use context::belongs;
 pub(crate) use deliver::deliver;
 pub(crate) use error::EngineError;
+pub(crate) use mounted::{MOUNTED, SensorNow};
 pub(crate) use open::{OpenError, machine_timezone};
 pub(crate) use outcome::{Outcome, What};
 pub(crate) use package::{VERSION, write as write_package};
@@ -147,6 +149,8 @@ pub(crate) struct Engine {
     sandbox_lacks: Option<String>,
     /// What was noticed of what only time shows, as the archive keeps it.
     noticed: Vec<Noticed>,
+    /// What each mounted sensor saw last, by tank and station.
+    mounted: BTreeMap<(String, String), SensorNow>,
     /// Whose notices were kept and not yet written out: a tank, or the site.
     reminded: BTreeSet<Option<String>>,
     /// The machine's clock, held against time that passes steadily.

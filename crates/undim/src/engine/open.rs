@@ -121,6 +121,7 @@ impl Engine {
             troubles: Vec::new(),
             sandbox_lacks: None,
             noticed,
+            mounted: BTreeMap::new(),
             reminded: BTreeSet::new(),
             clockwork,
             progress: None,

@@ -22,6 +22,9 @@ pub(crate) enum What {
         tank: String,
         /// Survey ids.
         surveys: Vec<String>,
+        /// The station, where it is the log of a mounted sensor.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        mounted: Option<String>,
         /// Who read it.
         importer: String,
         /// Readings.

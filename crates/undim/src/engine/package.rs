@@ -69,7 +69,7 @@ fn fill(
     Ok(())
 }
 
-fn written(
+pub(super) fn written(
     aside: &Path,
     name: &str,
     write: impl FnOnce(&mut Hashing) -> io::Result<()>,
@@ -83,14 +83,14 @@ fn written(
 }
 
 /// A file that knows its size and hash.
-struct Hashing {
+pub(super) struct Hashing {
     to: BufWriter<File>,
     hasher: blake3::Hasher,
     bytes: u64,
 }
 
 impl Hashing {
-    fn create(path: &Path) -> io::Result<Self> {
+    pub(super) fn create(path: &Path) -> io::Result<Self> {
         Ok(Self {
             to: BufWriter::with_capacity(1 << 16, File::create(path)?),
             hasher: blake3::Hasher::new(),
@@ -98,7 +98,7 @@ impl Hashing {
         })
     }
 
-    fn finish(mut self) -> io::Result<WrittenFile> {
+    pub(super) fn finish(mut self) -> io::Result<WrittenFile> {
         self.to.flush()?;
         Ok(WrittenFile {
             bytes: self.bytes,

@@ -45,6 +45,7 @@ impl Engine {
         let mut tanks: BTreeSet<String> = self.book.entries().into_iter().map(|entry| entry.tank).collect();
         tanks.extend(self.store.tanks()?);
         tanks.extend(self.tanks_in_outbox());
+        tanks.extend(self.mounted_logs().into_keys().map(|(tank, _)| tank));
         for tank in tanks {
             if self.cancel.asked() {
                 return Err(EngineError::Cancelled);
@@ -133,7 +134,8 @@ impl Engine {
             upkeep: &upkeep,
         });
         let folder = self.site.outbox.join(id);
-        if derivations.is_empty() {
+        let has_mounted = self.publish_mounted(id, &tank, batch)?;
+        if derivations.is_empty() && !has_mounted {
             batch.alert_changes.push((id.to_owned(), Vec::new()));
             self.judged.remove(id);
             return self.remove_tank(id, &folder, batch);

@@ -3,6 +3,7 @@
 //! The archive keeps each notice (`raw/noticed.log`) before anything else is written of it, so that a program
 //! killed in between, and a rebuild, say the same again.
 
+use super::mounted::SensorNow;
 use super::state_of_machine::{full, room};
 use super::{Engine, EngineError, SITE};
 use crate::engine::publish::{change_id, stored};
@@ -87,6 +88,9 @@ impl Engine {
                 so.extend(reminders::overdue(&tank.id, &last.id, last.start, every));
             }
         }
+        for ((tank, station), sensor) in &self.mounted {
+            so.extend(sensor.reminders(tank, station, &self.zone));
+        }
         let of_site = |subject, since| Reminder {
             tank: None,
             subject,
@@ -139,6 +143,12 @@ impl Engine {
                     .map(|(_, (_, survey))| survey.start)
                     .filter(|start| start > last);
                 later.min().unwrap_or(now)
+            }
+            Subject::Stopped { station, .. }
+            | Subject::LitAtNight { station, .. }
+            | Subject::DarkByNoon { station, .. } => {
+                let key = (reminder.tank.clone().unwrap_or_default(), station.clone());
+                self.mounted.get(&key).and_then(SensorNow::last).unwrap_or(now)
             }
             _ => now,
         }
