@@ -8,8 +8,8 @@
 pub mod alerts;
 mod corals;
 pub mod datapackage_json;
-mod fit_json;
 pub mod days_csv;
+mod fit_json;
 pub mod history_csv;
 mod json;
 pub mod mounted_json;
