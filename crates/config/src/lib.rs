@@ -36,7 +36,9 @@ pub use load::{Loaded, LoadedLayout, load, load_layout};
 pub use mistake::{Mistake, Severity, Sources, render};
 pub use note::{Note, parse_note};
 pub use past::{Epoch, timeline};
-pub use site::{After, Fingerprints, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Site, Timezone};
+pub use site::{
+    After, Csv, Fingerprints, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Site, Timezone,
+};
 pub use upkeep_file::{is_upkeep, parse_upkeep};
 pub use words::parse_duration;
 

@@ -117,6 +117,7 @@ fn joined(root: &Path, file: SiteFile) -> Site {
         plugins: file.plugins.iter().map(|folder| root.join(folder)).collect(),
         intake: file.intake,
         importers: file.importers,
+        csv: file.csv,
         routes: file.routes,
         notify: file.notify.into_iter().map(|sink| sink.joined_to(root)).collect(),
         away: file.away,

@@ -28,6 +28,8 @@ pub struct Site {
     pub intake: IntakeSettings,
     /// How importers are held.
     pub importers: ImporterSettings,
+    /// Which CSV files are written.
+    pub csv: Csv,
     /// In written order; the first match wins.
     pub routes: Vec<Route>,
     /// Where alerts go.
@@ -120,6 +122,16 @@ impl Default for ImporterSettings {
             memory_bytes: 512 << 20,
         }
     }
+}
+
+/// `[outbox] csv`: which CSV files are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Hash)]
+pub enum Csv {
+    /// The standard ones alone.
+    #[default]
+    Standard,
+    /// Beside each a second copy with semicolons and decimal commas, `*.eu.csv`.
+    SpreadsheetEu,
 }
 
 /// One `[[notify]]`: where alerts go.

@@ -4,7 +4,7 @@ use crate::item::Item;
 use crate::mention::{Mention, What};
 use crate::mistake::shown;
 use crate::sheet::{Placed, Sheet, Span};
-use crate::site::{After, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Timezone};
+use crate::site::{After, Csv, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Timezone};
 use crate::tank_file::dates;
 use crate::walk::{Table, read};
 use crate::words;
@@ -23,6 +23,7 @@ pub(crate) struct SiteFile {
     pub(crate) plugins: Vec<PathBuf>,
     pub(crate) intake: IntakeSettings,
     pub(crate) importers: ImporterSettings,
+    pub(crate) csv: Csv,
     pub(crate) routes: Vec<Route>,
     pub(crate) notify: Vec<NotifySink>,
     pub(crate) away: Vec<DateSpan>,
@@ -36,6 +37,7 @@ pub(crate) fn read_site_file(sheet: &Sheet, machine_timezone: &str) -> (SiteFile
         let folders = folders(top);
         let intake = intake(top);
         let importers = importers(top);
+        let csv = csv(top);
         let routes = top
             .blocks("route")
             .iter_mut()
@@ -56,6 +58,7 @@ pub(crate) fn read_site_file(sheet: &Sheet, machine_timezone: &str) -> (SiteFile
             plugins: folders.plugins,
             intake,
             importers,
+            csv,
             routes,
             notify,
             away,
@@ -243,6 +246,19 @@ fn importers(top: &mut Table) -> ImporterSettings {
     }
     table.finish();
     settings
+}
+
+fn csv(top: &mut Table) -> Csv {
+    let Some(mut table) = top.table("outbox") else {
+        return Csv::default();
+    };
+    let words = [
+        ("standard", Csv::Standard),
+        ("spreadsheet-eu", Csv::SpreadsheetEu),
+    ];
+    let csv = table.take("csv").and_then(|item| item.word(&words));
+    table.finish();
+    csv.unwrap_or_default()
 }
 
 fn route(block: &mut Table, mentions: &mut Vec<Mention>) -> Option<Route> {

@@ -108,6 +108,7 @@ fn an_empty_site_is_a_valid_one_with_every_default() {
     assert_eq!(empty.intake.after, After::Move);
     assert_eq!(empty.intake.max_file, 4_294_967_296);
     assert_eq!(empty.importers.sandbox, Sandbox::Best);
+    assert_eq!(empty.csv, Csv::Standard);
     assert_eq!(empty.importers.timeout, Duration::from_mins(1));
     assert_eq!(empty.importers.memory_bytes, 536_870_912);
     assert_eq!(empty.routes, []);

@@ -12,7 +12,9 @@ use std::error::Error;
 use std::path::PathBuf;
 use undim_emit::datapackage_json::{PackageFiles, WrittenFile};
 use undim_emit::readings_csv::ReadingsWriter;
-use undim_emit::{Report, SiteZone, datapackage_json, history_csv, page, stations_csv, survey_json};
+use undim_emit::{
+    CsvStyle, Report, SiteZone, datapackage_json, history_csv, page, stations_csv, survey_json,
+};
 use undim_model::{Flag, Reading, Reason, Survey};
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -23,15 +25,15 @@ fn main() -> Result<(), Box<dyn Error>> {
     let zone = SiteZone::named(&survey.timezone)?;
     let version = env!("CARGO_PKG_VERSION");
 
-    let mut readings = ReadingsWriter::new(Vec::new(), &zone)?;
+    let mut readings = ReadingsWriter::new(Vec::new(), &zone, CsvStyle::Standard)?;
     for reading in readings_of(survey) {
         readings.write(&reading)?;
     }
     let readings = readings.finish()?;
     let mut stations = Vec::new();
-    stations_csv::write(&mut stations, survey, Some(judgement))?;
+    stations_csv::write(&mut stations, survey, Some(judgement), CsvStyle::Standard)?;
     let mut history = Vec::new();
-    history_csv::write(&mut history, [(survey, Some(judgement))])?;
+    history_csv::write(&mut history, [(survey, Some(judgement))], CsvStyle::Standard)?;
     let mut about = Vec::new();
     survey_json::write(&mut about, survey, Some(judgement), &[], &zone, version)?;
     let page = page::survey(&Report {
@@ -41,6 +43,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         judgement,
         earlier: None,
         side_by_side: &[],
+        in_site: true,
         software_version: version,
     });
     // The hash is the caller's to give; an example needs no real one.
@@ -53,6 +56,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         stations: file(&stations),
         survey: file(&about),
         report: file(page.as_bytes()),
+        eu: None,
     };
     let mut package = Vec::new();
     datapackage_json::write(&mut package, survey, &scenario.tank.name, &files, version)?;

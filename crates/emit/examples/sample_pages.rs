@@ -24,6 +24,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             judgement: &scenario.judgement,
             earlier: scenario.earlier.as_deref(),
             side_by_side: &[],
+            in_site: true,
             software_version: env!("CARGO_PKG_VERSION"),
         };
         std::fs::write(

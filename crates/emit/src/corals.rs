@@ -3,7 +3,7 @@
 
 use crate::Report;
 use crate::words::{ppfd, ppfd_and_interval};
-use undim_model::{Coral, LightRange, Position, StationValue, valid_on};
+use undim_model::{Coral, LightRange, Position, Reason, StationValue, valid_on};
 
 /// A station farther away than this says nothing about a coral, cm (our own choice).
 const NEAR_CM: f64 = 5.0;
@@ -28,6 +28,8 @@ pub(crate) struct CoralLight<'a> {
     pub(crate) standing: Standing,
     /// True where the 95 % interval of the light leaves no doubt of that.
     pub(crate) is_sure: bool,
+    /// True where it was read in unsteady light: with the pumps on, or so flagged.
+    pub(crate) is_unsteady: bool,
 }
 
 /// Every coral that stands in the tank on the survey's day, in declared order.
@@ -41,12 +43,15 @@ pub(crate) fn corals<'a>(report: &Report<'a>) -> Vec<CoralLight<'a>> {
             let half = station
                 .and_then(|station| station.value)
                 .map_or(0.0, |value| TO_95 * value.u());
+            let is_unsteady = station.is_some_and(|station| {
+                report.survey.pumps_on == Some(true) || station.reasons.has(Reason::Unsteady)
+            });
             let is_sure = match (light, coral.wanted) {
                 (Some(light), Some(LightRange::Ppfd(from, to))) => {
                     light + half < from || light - half > to || (light - half >= from && light + half <= to)
                 }
                 _ => true,
-            };
+            } && !is_unsteady;
             let standing = match (light, coral.wanted) {
                 (None, _) => Standing::NoReadingNear,
                 (Some(light), Some(LightRange::Ppfd(from, _))) if light < from => Standing::Below,
@@ -59,6 +64,7 @@ pub(crate) fn corals<'a>(report: &Report<'a>) -> Vec<CoralLight<'a>> {
                 station,
                 standing,
                 is_sure,
+                is_unsteady,
             }
         })
         .collect()
@@ -93,6 +99,9 @@ impl CoralLight<'_> {
     /// In words.
     pub(crate) fn standing_phrase(&self) -> &'static str {
         match self.standing {
+            Standing::Below if self.is_unsteady => "below its range, but the light was unsteady",
+            Standing::Inside if self.is_unsteady => "in its range, but the light was unsteady",
+            Standing::Above if self.is_unsteady => "above its range, but the light was unsteady",
             Standing::Below if !self.is_sure => "just below its range, perhaps in it",
             Standing::Above if !self.is_sure => "just above its range, perhaps in it",
             Standing::Below => "below its range",
@@ -147,6 +156,7 @@ mod tests {
             judgement: &scenario.judgement,
             earlier: None,
             side_by_side: &[],
+            in_site: true,
             software_version: "0.1.0",
         }
     }

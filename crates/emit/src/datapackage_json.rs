@@ -4,6 +4,7 @@
 //! The quantity of `ppfd` is named in CF terms: `downwelling_photosynthetic_photon_flux_in_sea_water`,
 //! whose canonical unit is mol m-2 s-1 (CF standard name table); ours is µmol m⁻² s⁻¹, 10⁶ to one.
 
+use crate::CsvStyle;
 use crate::json::write_pretty;
 use serde_json::{Value, json};
 use std::io;
@@ -29,6 +30,17 @@ pub struct PackageFiles {
     pub survey: WrittenFile,
     /// `report.html`.
     pub report: WrittenFile,
+    /// The second copies for spreadsheets, where they are asked for.
+    pub eu: Option<EuFiles>,
+}
+
+/// The second copies for spreadsheets ([`CsvStyle::SpreadsheetEu`]).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EuFiles {
+    /// `readings.eu.csv`.
+    pub readings: WrittenFile,
+    /// `stations.eu.csv`.
+    pub stations: WrittenFile,
 }
 
 const CF_NAME: &str = "downwelling_photosynthetic_photon_flux_in_sea_water";
@@ -42,6 +54,60 @@ pub fn write<W: io::Write>(
     software_version: &str,
 ) -> io::Result<()> {
     let title = format!("{tank_name}: light survey {}", survey.id);
+    let standard = CsvStyle::Standard;
+    let mut resources = vec![
+        table(
+            "readings",
+            "One row per reading",
+            &files.readings,
+            &readings_schema(),
+            standard,
+        ),
+        table(
+            "stations",
+            "One row per station",
+            &files.stations,
+            &stations_schema(),
+            standard,
+        ),
+    ];
+    if let Some(eu) = &files.eu {
+        let style = CsvStyle::SpreadsheetEu;
+        resources.extend([
+            table(
+                "readings",
+                "The same with semicolons and decimal commas",
+                &eu.readings,
+                &readings_schema(),
+                style,
+            ),
+            table(
+                "stations",
+                "The same with semicolons and decimal commas",
+                &eu.stations,
+                &stations_schema(),
+                style,
+            ),
+        ]);
+    }
+    resources.extend([
+        plain(
+            "survey",
+            "survey.json",
+            "json",
+            "application/json",
+            "Sources, corrections, uncertainties and verdict",
+            &files.survey,
+        ),
+        plain(
+            "report",
+            "report.html",
+            "html",
+            "text/html",
+            "The page to read",
+            &files.report,
+        ),
+    ]);
     write_pretty(
         to,
         &json!({
@@ -50,12 +116,7 @@ pub fn write<W: io::Write>(
             "title": title,
             "description": "Readings of PAR (PPFD) in an aquarium, corrected and placed, with standard uncertainties (k = 1). Nothing is dropped: rejected readings carry flag 4 or 9 and the reason.",
             "version": format!("{}.0.0", survey.revision),
-            "resources": [
-                table("readings", "One row per reading", &files.readings, &readings_schema()),
-                table("stations", "One row per station", &files.stations, &stations_schema()),
-                plain("survey", "survey.json", "json", "application/json", "Sources, corrections, uncertainties and verdict", &files.survey),
-                plain("report", "report.html", "html", "text/html", "The page to read", &files.report),
-            ],
+            "resources": resources,
             "sources": survey.sources.iter().map(|source| json!({"title": &*source.path})).collect::<Vec<_>>(),
             "software": {"name": "undim", "version": software_version},
         }),
@@ -82,14 +143,29 @@ pub(crate) fn plain(
     })
 }
 
-pub(crate) fn table(name: &str, title: &str, file: &WrittenFile, schema: &Value) -> Value {
-    let mut resource = plain(name, &format!("{name}.csv"), "csv", "text/csv", title, file);
+pub(crate) fn table(name: &str, title: &str, file: &WrittenFile, schema: &Value, style: CsvStyle) -> Value {
+    let path = style.file_name(name);
+    let mut resource = plain(
+        &path.replace(".csv", "").replace('.', "-"),
+        &path,
+        "csv",
+        "text/csv",
+        title,
+        file,
+    );
     resource["type"] = json!("table");
     resource["dialect"] = json!({
         "$schema": "https://datapackage.org/profiles/2.0/tabledialect.json",
-        "header": true, "delimiter": ",", "lineTerminator": "\n", "quoteChar": "\"", "doubleQuote": true,
+        "header": true, "delimiter": style.delimiter().to_string(), "lineTerminator": "\n", "quoteChar": "\"", "doubleQuote": true,
     });
     resource["schema"] = schema.clone();
+    if style != CsvStyle::Standard
+        && let Some(fields) = resource["schema"]["fields"].as_array_mut()
+    {
+        for field in fields.iter_mut().filter(|field| field["type"] == "number") {
+            field["decimalChar"] = json!(style.decimal_mark().to_string());
+        }
+    }
     resource
 }
 
@@ -250,21 +326,32 @@ mod tests {
             readings: file.clone(),
             stations: file.clone(),
             survey: file.clone(),
-            report: file,
+            report: file.clone(),
+            eu: Some(EuFiles {
+                readings: file.clone(),
+                stations: file,
+            }),
         };
         let mut bytes = Vec::new();
         write(&mut bytes, &survey, "Harbour tank", &files, "0.1.0").expect("written");
         let value: Value = serde_json::from_slice(&bytes).expect("JSON");
-        for (index, columns) in [readings_csv::COLUMNS, stations_csv::COLUMNS]
-            .into_iter()
-            .enumerate()
-        {
+        let both = [readings_csv::COLUMNS, stations_csv::COLUMNS];
+        for (index, columns) in both.into_iter().chain(both).enumerate() {
             let fields = value["resources"][index]["schema"]["fields"]
                 .as_array()
                 .expect("fields");
             let names: Vec<&str> = fields.iter().filter_map(|field| field["name"].as_str()).collect();
             assert_eq!(names, columns);
         }
+        let of = |index: usize| &value["resources"][index];
+        assert_eq!(of(0)["dialect"]["delimiter"], ",");
+        assert_eq!(
+            (&of(2)["name"], &of(2)["path"]),
+            (&json!("readings-eu"), &json!("readings.eu.csv"))
+        );
+        assert_eq!(of(2)["dialect"]["delimiter"], ";");
+        assert_eq!(of(3)["schema"]["fields"][6]["decimalChar"], ",");
+        assert!(of(3)["schema"]["fields"][0].get("decimalChar").is_none());
         // Data Package 2.0: a name is `^([-a-z0-9._/])+$` in version 1 and a plain text in version 2.
         assert_eq!(value["name"], "harbour-2026-03-14-noon");
     }

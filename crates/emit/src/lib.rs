@@ -6,7 +6,9 @@
 //! of the model.
 
 pub mod alerts;
+pub mod calendar;
 mod corals;
+mod csv_style;
 pub mod datapackage_json;
 pub mod days_csv;
 mod fit_json;
@@ -31,6 +33,7 @@ pub mod typed_table;
 pub mod words;
 mod zone;
 
+pub use csv_style::CsvStyle;
 pub use notice::{Notice, notice};
 pub use report::Report;
 pub use zone::{SiteZone, TimePrinter, UnknownZone};

@@ -32,6 +32,7 @@ pub fn write<W: io::Write>(to: W, package: &MountedPackage<'_>) -> io::Result<()
         "One row per day of the site's zone",
         package.days,
         &days_schema(),
+        crate::CsvStyle::Standard,
     )];
     resources.extend(package.minutes.iter().map(|(year, file)| minutes(*year, file)));
     write_pretty(

@@ -1,8 +1,8 @@
 //! `readings.csv`: one row per reading, the rejected ones too (formats, section 6).
 
 use crate::number::{POSITION_DECIMALS, PPFD_DECIMALS, push_fixed, push_raw};
-use crate::text_cell::{csv_writer, guarded};
-use crate::{SiteZone, TimePrinter};
+use crate::text_cell::guarded;
+use crate::{CsvStyle, SiteZone, TimePrinter};
 use std::fmt::Write as _;
 use std::io;
 use undim_model::Reading;
@@ -30,17 +30,19 @@ pub struct ReadingsWriter<W: io::Write> {
     csv: csv::Writer<W>,
     time: TimePrinter,
     cell: String,
+    style: CsvStyle,
 }
 
 impl<W: io::Write> ReadingsWriter<W> {
     /// Writes the header.
-    pub fn new(to: W, zone: &SiteZone) -> io::Result<Self> {
-        let mut csv = csv_writer(to);
+    pub fn new(to: W, zone: &SiteZone, style: CsvStyle) -> io::Result<Self> {
+        let mut csv = style.writer(to);
         csv.write_record(COLUMNS)?;
         Ok(Self {
             csv,
             time: TimePrinter::new(zone),
             cell: String::new(),
+            style,
         })
     }
 
@@ -85,9 +87,13 @@ impl<W: io::Write> ReadingsWriter<W> {
     }
 
     fn number(&mut self, value: Option<f64>, push: impl FnOnce(&mut String, f64)) -> io::Result<()> {
+        let style = self.style;
         self.cell(|cell, _| {
             if let Some(value) = value {
                 push(cell, value);
+            }
+            if style != CsvStyle::Standard {
+                *cell = style.number(cell).into_owned();
             }
         })
     }
@@ -133,7 +139,7 @@ mod tests {
     }
 
     fn written(readings: &[Reading]) -> String {
-        let mut writer = ReadingsWriter::new(Vec::new(), &zone()).expect("a header");
+        let mut writer = ReadingsWriter::new(Vec::new(), &zone(), CsvStyle::Standard).expect("a header");
         for reading in readings {
             writer.write(reading).expect("written");
         }

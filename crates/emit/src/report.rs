@@ -17,6 +17,8 @@ pub struct Report<'a> {
     pub earlier: Option<&'a str>,
     /// Each everyday device that was read beside a reference, with the correction that is proposed.
     pub side_by_side: &'a [SideBySide],
+    /// True in an outbox, where the pages of the tank and of the site lie above.
+    pub in_site: bool,
     /// The program's version.
     pub software_version: &'a str,
 }

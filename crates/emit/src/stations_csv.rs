@@ -1,7 +1,7 @@
 //! `stations.csv`: one row per station (formats, section 6).
 
-use crate::number;
-use crate::text_cell::{csv_writer, guarded};
+use crate::text_cell::guarded;
+use crate::{CsvStyle, number};
 use std::collections::BTreeMap;
 use std::io;
 use undim_model::{Change, Judgement, StationValue, Survey};
@@ -24,13 +24,21 @@ pub const COLUMNS: [&str; 14] = [
     "baseline",
 ];
 
+/// The columns that hold numbers: all between the station's name and the baseline's.
+const NUMBERS: std::ops::Range<usize> = 1..13;
+
 /// Writes the file. Without a judgement the last three columns are empty.
-pub fn write<W: io::Write>(to: W, survey: &Survey, judgement: Option<&Judgement>) -> io::Result<()> {
-    let mut csv = csv_writer(to);
+pub fn write<W: io::Write>(
+    to: W,
+    survey: &Survey,
+    judgement: Option<&Judgement>,
+    style: CsvStyle,
+) -> io::Result<()> {
+    let mut csv = style.writer(to);
     csv.write_record(COLUMNS)?;
     let changes = Changes::of(judgement);
     for station in &survey.stations {
-        csv.write_record(row(station, &changes))?;
+        csv.write_record(styled(row(station, &changes), style))?;
     }
     csv.flush()
 }
@@ -57,6 +65,16 @@ impl<'a> Changes<'a> {
                 .collect(),
         }
     }
+}
+
+/// A row with its numbers as the style has them.
+pub(crate) fn styled(mut row: [String; 14], style: CsvStyle) -> [String; 14] {
+    if style != CsvStyle::Standard {
+        for cell in &mut row[NUMBERS] {
+            *cell = style.number(cell).into_owned();
+        }
+    }
+    row
 }
 
 /// One row. A station that the baseline does not hold has all three cells of the change empty.
@@ -96,7 +114,7 @@ mod tests {
 
     fn written(survey: &Survey, judgement: Option<&Judgement>) -> String {
         let mut bytes = Vec::new();
-        write(&mut bytes, survey, judgement).expect("written");
+        write(&mut bytes, survey, judgement, CsvStyle::Standard).expect("written");
         String::from_utf8(bytes).expect("UTF-8")
     }
 

@@ -291,6 +291,7 @@ mod tests {
             judgement: &scenario.judgement,
             earlier: None,
             side_by_side: &[],
+            in_site: true,
             software_version: "0.1.0",
         };
         let screen = Screen { glyphs, width: WIDTH };

@@ -53,16 +53,6 @@ pub fn guarded(text: &str) -> Cow<'_, str> {
     }
 }
 
-/// A CSV writer as all our files use it: comma, `\n`, quotes only where RFC 4180 asks for them.
-pub(crate) fn csv_writer<W: std::io::Write>(to: W) -> csv::Writer<W> {
-    csv::WriterBuilder::new()
-        .terminator(csv::Terminator::Any(b'\n'))
-        .quote_style(csv::QuoteStyle::Necessary)
-        .has_headers(false)
-        .buffer_capacity(1 << 16)
-        .from_writer(to)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -94,7 +84,7 @@ mod tests {
     #[test]
     fn quotes_as_rfc_4180_section_2_has_them() {
         // RFC 4180, section 2, rules 5 to 7: quotes around breaks, quotes and commas; a quote is doubled.
-        let mut writer = csv_writer(Vec::new());
+        let mut writer = crate::CsvStyle::Standard.writer(Vec::new());
         writer
             .write_record(["aaa", "b\nbb", "c\"c", "d,d", ""])
             .expect("written");

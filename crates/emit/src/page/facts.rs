@@ -67,6 +67,7 @@ fn coral_fact(report: &Report<'_>) -> Fact {
         .filter(|coral| matches!(coral.standing, Standing::Below | Standing::Above))
         .collect();
     let sure = out.iter().filter(|coral| coral.is_sure).count();
+    let unsteady = corals.iter().filter(|coral| coral.is_unsteady).count();
     let first = out.first().and_then(|coral| {
         Some(format!(
             "{}: {}, wanted {}",
@@ -79,12 +80,23 @@ fn coral_fact(report: &Report<'_>) -> Fact {
     if out.len() > 1 {
         more.push(counted(out.len() - 1, "more", "more"));
     }
+    if unsteady > 0 {
+        more.push("read in unsteady light".to_owned());
+    }
     if judged < corals.len() {
         more.push(format!("{} not judged", corals.len() - judged));
     }
     Fact {
         what: if out.is_empty() && judged == corals.len() {
-            format!("{} in range", counted(corals.len(), "coral", "corals"))
+            format!(
+                "{} {}",
+                counted(corals.len(), "coral", "corals"),
+                if unsteady > 0 {
+                    "perhaps in range"
+                } else {
+                    "in range"
+                }
+            )
         } else if judged == 0 {
             "No coral has a reading near".to_owned()
         } else {

@@ -1,6 +1,6 @@
 //! The evidence, folded below the answer: why, all places, corals, corrections, assumptions, files.
 
-use super::marks::inline_sign;
+use super::marks::named_sign;
 use crate::corals::{TO_95, corals};
 use crate::shared;
 use crate::sign::{Seen, is_compared};
@@ -36,7 +36,7 @@ fn fold(title: &str, open: bool, content: &Markup) -> Markup {
     }
 }
 
-fn lines<T: AsRef<str>>(lines: &[T]) -> Markup {
+pub(super) fn lines<T: AsRef<str>>(lines: &[T]) -> Markup {
     html! { ul { @for line in lines { li { (shown(line.as_ref())) } } } }
 }
 
@@ -56,7 +56,7 @@ fn why(report: &Report<'_>) -> Markup {
             h3 { "Closed with this survey: light " (words::place(&alert.target)) }
             (lines(&alert.evidence))
         }
-        @if report.judgement.open_alerts.is_empty() { p { "No alert is open. That is no promise that all is well: it holds for the day of this survey and the places it read." } }
+        @if report.judgement.open_alerts.is_empty() { p { (words::NO_ALERT) } }
         @if let Some(even) = judgement.even.filter(|_| is_compared(report)) {
             p { "The whole tank, evenly: " (words::signed_percent(even.percent)) " (" (words::interval(even.percent, even.ci95)) ")." }
         }
@@ -81,10 +81,11 @@ fn places(report: &Report<'_>, seen: &[Seen<'_>]) -> Markup {
         p.quiet { (words::BOTH_INTERVALS) }
         div.wide { table {
             thead { tr {
-                th { "" } th { "place" } th.n { "left · bottom · front, cm" } th.n { "PPFD" } th.n { "± (95 %)" } th.n { "u (k = 1)" }
-                th.n { "used" }
-                @if compared { th.n { "change, %" } th.n { "95 %" } }
-                th { "quality" }
+                th scope="col" { "sign" } th scope="col" { "place" } th.n scope="col" { "left · bottom · front, cm" }
+                th.n scope="col" { "PPFD" } th.n scope="col" { "± (95 %)" } th.n scope="col" { "u (k = 1)" }
+                th.n scope="col" { "used" }
+                @if compared { th.n scope="col" { "change, %" } th.n scope="col" { "95 %" } }
+                th scope="col" { "quality" }
             } }
             tbody { @for seen in seen.iter().take(MOST_ROWS) { (row(seen, compared)) } }
         } }
@@ -97,8 +98,8 @@ fn row(seen: &Seen<'_>, compared: bool) -> Markup {
     let change = seen.change.map(|change| change.change);
     html! {
         tr {
-            td { (inline_sign(seen.sign)) }
-            td.name { (shown(&station.station)) }
+            td { (named_sign(seen.sign, compared)) }
+            th.name scope="row" { (shown(&station.station)) }
             td.n { (position(station)) }
             @match station.value.map(|value| ppfd_and_interval(value.ppfd, TO_95 * value.u())) {
                 Some((value, half)) => { td.n { (value) } td.n.quiet { "± " (half) } }
@@ -123,19 +124,20 @@ fn position(station: &StationValue) -> String {
     )
 }
 
-fn coral_table(report: &Report<'_>) -> Markup {
+pub(super) fn coral_table(report: &Report<'_>) -> Markup {
     let corals = corals(report);
     html! {
         @if corals.is_empty() {
             p { "No coral is declared in the tank's file." }
         } @else {
             p.quiet { "A coral's light is that of the nearest station with a value, if one lies within 5 cm of it. Between stations nothing is guessed." }
+            @if corals.iter().any(|coral| coral.is_unsteady) { p { (words::CORALS_UNSTEADY) } }
             div.wide { table {
-                thead { tr { th { "coral" } th { "nearest place" } th.n { "PPFD ± (95 %)" } th.n { "wanted" } th { "" } } }
+                thead { tr { th scope="col" { "coral" } th scope="col" { "nearest place" } th.n scope="col" { "PPFD ± (95 %)" } th.n scope="col" { "wanted" } th scope="col" { "stands" } } }
                 tbody {
                     @for coral in &corals {
                         tr {
-                            td.name { (shown(&coral.coral.id)) }
+                            th.name scope="row" { (shown(&coral.coral.id)) }
                             td { @if let Some(station) = coral.station { (shown(&station.station)) } }
                             td.n { @if let Some(light) = coral.light() { (light) } }
                             td.n { @if let Some(wanted) = coral.wanted() { (wanted) } }

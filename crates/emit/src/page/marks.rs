@@ -251,7 +251,7 @@ pub(super) fn give_numbers(marks: &mut [Mark<'_>], views: &[&View]) {
 }
 
 /// "1–3 7": numbers in their order, runs drawn together.
-fn ranges(numbers: impl Iterator<Item = usize>) -> String {
+pub(super) fn ranges(numbers: impl Iterator<Item = usize>) -> String {
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for number in numbers {
         match runs.last_mut() {
@@ -292,6 +292,15 @@ pub(super) fn shape(sign: Sign, x: f64, y: f64) -> Markup {
 pub(super) fn inline_sign(sign: Sign) -> Markup {
     html! {
         svg.inline viewBox="0 0 14 14" aria-hidden="true" {
+            g class=(format!("sign {}", sign.class())) { (shape(sign, 7.0, 7.0)) }
+        }
+    }
+}
+
+/// A sign that stands alone, told to whoever reads with the ears.
+pub(super) fn named_sign(sign: Sign, compared: bool) -> Markup {
+    html! {
+        svg.inline viewBox="0 0 14 14" role="img" aria-label=(sign.meaning(compared)) {
             g class=(format!("sign {}", sign.class())) { (shape(sign, 7.0, 7.0)) }
         }
     }

@@ -1,4 +1,5 @@
-//! `report.html`: the page of one survey. The answer in five seconds, the evidence in a minute.
+//! `report.html`, the page of one survey, and the two above it: of a tank, of the whole site. The answer in
+//! five seconds, the evidence in a minute.
 //!
 //! Self-contained: no script, no network, one style sheet that the page's content security policy admits
 //! by its hash. Light and dark, a phone's width, paper. Shape carries meaning, colour repeats it.
@@ -10,8 +11,10 @@ pub(crate) mod label;
 mod marks;
 mod plan;
 mod reach;
-mod sha256;
+pub(crate) mod sha256;
 mod side_by_side;
+mod site;
+mod tank;
 mod trend;
 
 pub use side_by_side::{side_by_side, side_by_side_drawing};
@@ -20,6 +23,9 @@ use crate::sign::seen;
 use crate::text_cell::shown;
 use crate::{Report, words};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+pub use site::{TankLine, site};
+pub use tank::{TankPage, tank};
 
 const STYLE: &str = include_str!("style.css");
 
@@ -32,15 +38,21 @@ pub fn survey(report: &Report<'_>) -> String {
     let body = html! {
         main {
             @if let Some(pumps) = words::pumps(report.survey.pumps_on) { p.pumps { (pumps) } }
+            @if report.in_site {
+                nav.over aria-label="Above this page" {
+                    a href="../../index.html" { (shown(report.site_name)) } " › " a href="../index.html" { (tank) }
+                }
+            }
             p.over {
-                (tank) " · survey of " (words::weekday_and_day(report.survey.date))
+                @if !report.in_site { (tank) " · " }
+                "Survey of " (words::weekday_and_day(report.survey.date))
                 @if let Some(scene) = &report.survey.scene { " · scene " (shown(scene)) }
                 @if report.survey.revision > 1 { " · revision " (report.survey.revision) }
             }
             h1 { (headline.sentence) }
             p.detail { @for sentence in &headline.detail { (sentence) " " } }
             @if !report.survey.tied_to_reference { p.note { (words::NOT_TIED) } }
-            (next(report))
+            (next(words::do_next(report)))
             (facts::markup(report))
             div.views {
                 @if let Some(views) = &views { (views) }
@@ -59,8 +71,8 @@ pub fn survey(report: &Report<'_>) -> String {
     document(&format!("{tank}: {}", headline.sentence), &body)
 }
 
-fn next(report: &Report<'_>) -> Markup {
-    let mut steps = words::do_next(report);
+/// The box that says what to do.
+fn next(mut steps: Vec<String>) -> Markup {
     let loss = steps.pop_if(|last| last == words::DO_NOT_RAISE).is_some();
     html! {
         section.next {

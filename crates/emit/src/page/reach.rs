@@ -7,7 +7,7 @@ use crate::corals::{CoralLight, Standing, TO_95, corals};
 use crate::number::{fixed, short as f};
 use crate::sign::Sign;
 use crate::text_cell::shown;
-use crate::words::counted;
+use crate::words::{self, counted};
 use maud::{Markup, html};
 use undim_model::LightRange;
 
@@ -68,6 +68,7 @@ pub(super) fn reach(report: &Report<'_>) -> Markup {
                 @if rows.iter().any(|row| row.sign != Sign::Same) {
                     p.quiet { (inline_sign(Sign::Less)) "too little " (inline_sign(Sign::More)) "too much, by the nearest reading" }
                 }
+                @if corals.iter().any(|coral| coral.is_unsteady) { p.quiet { (words::CORALS_UNSTEADY) } }
                 @if rows.len() < corals.len() {
                     p.quiet { (counted(corals.len() - rows.len(), "other coral stands", "other corals stand")) " in the table below." }
                 }

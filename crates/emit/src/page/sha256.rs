@@ -69,7 +69,7 @@ const ROUND: [u32; 64] = [
 ];
 
 /// The hash of `bytes` (FIPS 180-4, section 6.2).
-pub(super) fn sha256(bytes: &[u8]) -> [u8; 32] {
+pub(crate) fn sha256(bytes: &[u8]) -> [u8; 32] {
     let mut state: [u32; 8] = [
         0x6a09_e667,
         0xbb67_ae85,

@@ -12,6 +12,7 @@ fn page(scenario: &Scenario) -> String {
         judgement: &scenario.judgement,
         earlier: scenario.earlier.as_deref(),
         side_by_side: &[],
+        in_site: true,
         software_version: "0.1.0",
     })
 }

@@ -8,6 +8,7 @@ mod causes;
 mod figures;
 mod headline;
 mod held;
+mod pages;
 mod quality;
 mod steps;
 
@@ -21,10 +22,11 @@ pub(crate) use figures::{
 pub use figures::{day, day_and_year, interval, percent_of, signed_percent};
 pub use headline::{Headline, headline, sentence};
 pub use held::accepted_holds;
+pub(crate) use pages::*;
 pub(crate) use quality::shared_phrase;
 pub use quality::{flag_phrase, reason_phrase, reasons_phrase};
-pub(crate) use steps::steps as steps_of;
 pub use steps::{do_next, fallback_steps};
+pub(crate) use steps::{do_next_of_tank, steps as steps_of};
 pub(crate) use steps::{is_loss, read_again};
 
 pub use undim_drift::steps::{DO_NOT_RAISE, LEAVE_LEVELS, LOCAL_CODES, STAND_IN, returns_percent};

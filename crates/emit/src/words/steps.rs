@@ -89,16 +89,41 @@ pub fn do_next(report: &Report<'_>) -> Vec<String> {
     if next.is_empty() {
         next.push(
             match judgement.verdict {
-                Verdict::Baseline | Verdict::NoBaseline => {
-                    "Next time read the same places with the same device, under the same scene."
-                }
-                _ => "Nothing now. Next time read the same places again with the same device.",
+                Verdict::Baseline | Verdict::NoBaseline => NOTHING_NOW[0],
+                _ => NOTHING_NOW[1],
             }
             .to_owned(),
         );
     }
     next
 }
+
+/// The same for a tank, with the steps of alerts that are not about light: none of them belongs to a survey.
+pub(crate) fn do_next_of_tank<'a>(
+    report: &Report<'_>,
+    others: impl Iterator<Item = &'a Alert>,
+) -> Vec<String> {
+    let mut next = do_next(report);
+    let mut more: Vec<String> = Vec::new();
+    for step in others.filter(|alert| alert.about != About::Light).flat_map(steps) {
+        if !next.contains(&step) && !more.contains(&step) {
+            more.push(step);
+        }
+    }
+    if !more.is_empty() {
+        next.retain(|step| !NOTHING_NOW.contains(&step.as_str()));
+    }
+    let loss = next.pop_if(|last| last == DO_NOT_RAISE);
+    next.extend(more);
+    next.extend(loss);
+    next
+}
+
+/// What stands where nothing is to be done: on the first survey, and on later ones.
+const NOTHING_NOW: [&str; 2] = [
+    "Next time read the same places with the same device, under the same scene.",
+    "Nothing now. Next time read the same places again with the same device.",
+];
 
 const AGAIN_WHOLE: &str = "Read the whole survey again with the same device, under the same scene, pumps off by timer; turn the pumps back on afterwards.";
 

@@ -20,6 +20,7 @@ fn report(scenario: &samples::Scenario) -> Report<'_> {
         judgement: &scenario.judgement,
         earlier: None,
         side_by_side: &[],
+        in_site: true,
         software_version: "0.1.0",
     }
 }

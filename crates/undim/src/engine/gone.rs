@@ -4,6 +4,7 @@
 //! The outbox itself is asked too, not the ledger alone: a ledger that was lost, or forgot what it had derived,
 //! does not know what was written before. Where something could not be derived again nothing is removed.
 
+use super::pages::OF_TANK;
 use super::publish::PACKAGE;
 use super::{Engine, EngineError};
 use std::collections::BTreeSet;
@@ -79,7 +80,8 @@ impl Engine {
             .filter(|name| Path::new(name).extension().is_some_and(|end| end == "json"));
         let files = alerts
             .map(|name| of_each.join(name))
-            .chain([folder.join("alerts.jsonl"), folder.join("history.csv")]);
+            .chain([folder.join("alerts.jsonl")])
+            .chain(OF_TANK.map(|name| folder.join(name)));
         for file in files {
             match fs::remove_file(&file) {
                 Err(error) if error.kind() != io::ErrorKind::NotFound => {

@@ -20,6 +20,7 @@ mod notes;
 mod open;
 mod outcome;
 mod package;
+mod pages;
 mod publish;
 mod reading;
 mod remind;
@@ -139,6 +140,8 @@ pub(crate) struct Engine {
     fresh: BTreeMap<(String, String), TakenIn>,
     /// The last judgement of each tank that a sweep published, for its answer at the end.
     judged: BTreeMap<String, Judged>,
+    /// What the site's page and calendar say of each tank.
+    of_tanks: BTreeMap<String, pages::OfTank>,
     /// What became of each file since the engine was opened.
     outcomes: Vec<Outcome>,
     /// How many earlier surveys of each tank were derived again since the engine was opened.

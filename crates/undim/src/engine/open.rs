@@ -117,6 +117,7 @@ impl Engine {
             surveys: BTreeMap::new(),
             fresh: BTreeMap::new(),
             judged: BTreeMap::new(),
+            of_tanks: BTreeMap::new(),
             outcomes: Vec::new(),
             troubles: Vec::new(),
             sandbox_lacks: None,

@@ -4,9 +4,10 @@ use crate::engine::EngineError;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
-use undim_emit::datapackage_json::{self, PackageFiles, WrittenFile};
+use undim_config::Csv;
+use undim_emit::datapackage_json::{self, EuFiles, PackageFiles, WrittenFile};
 use undim_emit::readings_csv::ReadingsWriter;
-use undim_emit::{Report, SiteZone, page, stations_csv, survey_json};
+use undim_emit::{CsvStyle, Report, SiteZone, page, stations_csv, survey_json};
 use undim_intake::spool::{hidden_name, publish_folder};
 use undim_model::Reading;
 
@@ -22,6 +23,7 @@ pub(crate) fn write(
     tank_folder: &Path,
     report: &Report<'_>,
     zone: &SiteZone,
+    csv: Csv,
     readings: &Readings<'_>,
 ) -> Result<(), EngineError> {
     let survey = report.survey;
@@ -29,7 +31,7 @@ pub(crate) fn write(
     let aside = tank_folder.join(&hidden);
     let failed = |error: io::Error| EngineError::outbox(&aside, &error);
     fs::create_dir_all(&aside).map_err(failed)?;
-    let written = fill(&aside, report, zone, readings)
+    let written = fill(&aside, report, zone, csv, readings)
         .and_then(|()| publish_folder(tank_folder, &hidden, &survey.id).map_err(failed));
     if written.is_err() {
         // What is left of it begins with a dot and goes at the next start too.
@@ -42,20 +44,43 @@ fn fill(
     aside: &Path,
     report: &Report<'_>,
     zone: &SiteZone,
+    csv: Csv,
     readings: &Readings<'_>,
 ) -> Result<(), EngineError> {
     let failed = |error: io::Error| EngineError::outbox(aside, &error);
     let (survey, judgement) = (report.survey, report.judgement);
+    let begin = |style: CsvStyle| {
+        let to = Hashing::create(&aside.join(style.file_name("readings")))?;
+        ReadingsWriter::new(to, zone, style)
+    };
+    let mut standard = begin(CsvStyle::Standard).map_err(failed)?;
+    let mut eu = match csv {
+        Csv::Standard => None,
+        Csv::SpreadsheetEu => Some(begin(CsvStyle::SpreadsheetEu).map_err(failed)?),
+    };
+    readings(&mut |reading| {
+        standard.write(reading).map_err(failed)?;
+        match &mut eu {
+            Some(eu) => eu.write(reading).map_err(failed),
+            None => Ok(()),
+        }
+    })?;
+    let stations = |style: CsvStyle| {
+        written(aside, &style.file_name("stations"), |to| {
+            stations_csv::write(to, survey, Some(judgement), style)
+        })
+    };
+    let eu = match eu {
+        None => None,
+        Some(readings) => Some(EuFiles {
+            readings: readings.finish().and_then(Hashing::finish).map_err(failed)?,
+            stations: stations(CsvStyle::SpreadsheetEu)?,
+        }),
+    };
     let files = PackageFiles {
-        readings: {
-            let to = Hashing::create(&aside.join("readings.csv")).map_err(failed)?;
-            let mut csv = ReadingsWriter::new(to, zone).map_err(failed)?;
-            readings(&mut |reading| csv.write(reading).map_err(failed))?;
-            csv.finish().and_then(Hashing::finish).map_err(failed)?
-        },
-        stations: written(aside, "stations.csv", |to| {
-            stations_csv::write(to, survey, Some(judgement))
-        })?,
+        readings: standard.finish().and_then(Hashing::finish).map_err(failed)?,
+        stations: stations(CsvStyle::Standard)?,
+        eu,
         survey: written(aside, "survey.json", |to| {
             survey_json::write(to, survey, Some(judgement), report.side_by_side, zone, VERSION)
         })?,

@@ -13,8 +13,9 @@ use std::fs;
 use std::io;
 use std::path::Path;
 use std::sync::Arc;
+use undim_config::Csv;
 use undim_drift::{History, Judged, judge};
-use undim_emit::{Report, alerts as alerts_of, history_csv, notice};
+use undim_emit::{Report, alerts as alerts_of, notice};
 use undim_intake::names;
 use undim_intake::spool::write_atomically;
 use undim_model::{About, Alert, AlertChange, AlertStep, Reading, SideBySide, Survey, Tank, Text};
@@ -37,7 +38,7 @@ impl Engine {
             self.publish_tank(&tank, &mut round.batch)?;
         }
         self.fresh.clear();
-        Ok(())
+        self.write_site()
     }
 
     /// Writes what changed in any tank, and puts it into the ledger.
@@ -65,7 +66,7 @@ impl Engine {
         let mut batch = Batch::default();
         self.publish_site(&mut batch)?;
         self.store.commit(&batch)?;
-        Ok(())
+        self.write_site()
     }
 
     /// What whoever stands at the tank has to know at once, in a line of the log.
@@ -138,6 +139,7 @@ impl Engine {
         if derivations.is_empty() && !has_mounted {
             batch.alert_changes.push((id.to_owned(), Vec::new()));
             self.judged.remove(id);
+            self.of_tanks.remove(id);
             return self.remove_tank(id, &folder, batch);
         }
         fs::create_dir_all(&folder).map_err(|error| EngineError::outbox(&folder, &error))?;
@@ -145,13 +147,6 @@ impl Engine {
         let present = derivations.iter().map(|(entry, _, _)| entry.id.as_str());
         self.remove_gone(id, &folder, &present.collect(), batch)?;
 
-        let mut history = Vec::new();
-        let rows = surveys
-            .iter()
-            .zip(&judged.judgements)
-            .map(|(survey, judgement)| (*survey, Some(judgement)));
-        history_csv::write(&mut history, rows).map_err(|error| EngineError::outbox(&folder, &error))?;
-        write_if_changed(&folder, "history.csv", &history)?;
         let reminders = self.reminder_changes(Some(id));
         let of_light = judged
             .judgements
@@ -165,6 +160,7 @@ impl Engine {
             .chain(as_they_stand(&reminders))
             .collect();
         self.write_alerts(&folder, &changes, &alerts)?;
+        self.write_tank(&tank, &folder, &surveys, &judged.judgements, &alerts)?;
         batch.alert_changes.push((id.to_owned(), stored(&changes)));
         self.queue_notices(&tank, &surveys, &judged, &changes, batch)?;
         let mut newest_changed = None;
@@ -207,6 +203,10 @@ impl Engine {
         let mut chain = fingerprint(&[
             VERSION,
             &self.site.name,
+            match self.site.csv {
+                Csv::Standard => "",
+                Csv::SpreadsheetEu => "spreadsheet-eu",
+            },
             prints.tanks.get(&tank.id).unwrap_or(&empty),
             prints.upkeep.get(&tank.id).unwrap_or(&empty),
         ]);
@@ -228,6 +228,7 @@ impl Engine {
                     earlier,
                     // Filled in once its readings are gone through.
                     side_by_side: &[],
+                    in_site: true,
                     software_version: VERSION,
                 };
                 self.write_package(folder, &report, entry)?;
@@ -261,7 +262,7 @@ impl Engine {
             side_by_side: &beside,
             ..*report
         };
-        package::write(folder, report, &self.site_zone, &|write| {
+        package::write(folder, report, &self.site_zone, self.site.csv, &|write| {
             taken.each_reading(entry, &sources, view, write)
         })
     }

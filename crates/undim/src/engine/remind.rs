@@ -237,7 +237,7 @@ impl Engine {
             self.store.commit(&batch)?;
             self.reminded.remove(&tank);
         }
-        Ok(())
+        self.write_site()
     }
 
     /// Writes the alerts that belong to no tank, to `outbox/_site/`.

@@ -36,6 +36,7 @@ impl Engine {
             judgement,
             earlier: None,
             side_by_side: &[],
+            in_site: true,
             software_version: VERSION,
         }))
     }

@@ -133,6 +133,7 @@ impl<'s> Surveys<'s> {
                 .and_then(|before| self.surveys.get(before))
                 .map(|survey| survey.id.as_str()),
             side_by_side: &[],
+            in_site: false,
             software_version: VERSION,
         })
     }
@@ -141,7 +142,7 @@ impl<'s> Surveys<'s> {
     pub(crate) fn write_packages(&self, folder: &Path, cancel: &Cancel) -> Result<Vec<&str>, EngineError> {
         let sources = [self.held.source()];
         for (report, (entry, taken)) in self.reports().zip(&self.taken) {
-            write_package(folder, &report, &self.site_zone, &|write| {
+            write_package(folder, &report, &self.site_zone, self.site.csv, &|write| {
                 taken.each_reading(entry, &sources, self.view(), |reading| {
                     if cancel.asked() {
                         return Err(EngineError::Cancelled);
