@@ -15,6 +15,7 @@ mod mended;
 mod mounted;
 mod newcomer;
 mod notes;
+mod pages;
 mod published;
 mod rules;
 mod side_by_side;

@@ -1,14 +1,18 @@
-"""Holds an outbox against the Data Package project's validator and against Python's own CSV reader."""
+"""Holds an outbox against what others made: the Data Package project's validator, readers of CSV and Parquet, a
+parser of calendars."""
 
 import csv
 import json
 import shutil
 import sys
 import tempfile
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
+import duckdb
 import frictionless
+import icalendar
+import pandas
 
 STATION_COLUMNS = (
     "station,from_left_cm,from_bottom_cm,from_front_cm,readings,used,ppfd,u_ppfd,u_own_ppfd,u_shared_ppfd,flag,"
@@ -84,6 +88,69 @@ def check_history(tank: Path, packages: list[Path]) -> None:
         expect(told, table(package / "stations.csv", STATION_COLUMNS))
 
 
+TEXT_COLUMNS = {"survey", "station", "baseline"}
+WHOLE_COLUMNS = {"readings", "used", "flag"}
+
+
+def typed(column: str, cell: str) -> object:
+    """A cell of history.csv as the typed table holds it."""
+    if not cell:
+        return None
+    if column in TEXT_COLUMNS:
+        return cell
+    if column == "date":
+        return date.fromisoformat(cell)
+    return int(cell) if column in WHOLE_COLUMNS else float(cell)
+
+
+def check_typed_history(tank: Path) -> None:
+    """pandas and DuckDB find every cell of history.csv in history.parquet, with its type."""
+    columns = ["survey", "date", *STATION_COLUMNS]
+    expected = [[typed(name, row[name]) for name in columns] for row in table(tank / "history.csv", columns)]
+    expect(len(expected) > 0, True)
+    relation = duckdb.read_parquet(str(tank / "history.parquet"))
+    expect(relation.columns, columns)
+    kinds = {"VARCHAR": TEXT_COLUMNS, "BIGINT": WHOLE_COLUMNS, "DATE": {"date"}}
+    for name, kind in zip(relation.columns, relation.types):
+        expect(str(kind), next((word for word, names in kinds.items() if name in names), "DOUBLE"))
+    expect([list(row) for row in relation.fetchall()], expected)
+    frame = pandas.read_parquet(tank / "history.parquet")
+    expect(list(frame.columns), columns)
+    for column, name in enumerate(columns):
+        found = [None if pandas.isna(cell) else cell for cell in frame[name]]
+        expect(found, [row[column] for row in expected])
+
+
+def check_calendar(outbox: Path) -> None:
+    """A parser of RFC 5545 reads the calendar without complaint; its days are those of the surveys and devices."""
+    raw = (outbox / "calendar.ics").read_bytes()
+    expect(raw.count(b"\n"), raw.count(b"\r\n"))
+    expect(max(len(line) for line in raw.split(b"\r\n")) <= 75, True)
+    calendar = icalendar.Calendar.from_ical(raw)
+    expect(calendar.errors, [])
+    events = calendar.walk("VEVENT")
+    expect(len({str(event["UID"]) for event in events}), len(events))
+    for event in events:
+        expect(event.errors, [])
+        expect(type(event.decoded("DTSTART")), date)
+        expect(event.decoded("DTSTAMP").utcoffset().total_seconds(), 0.0)
+        expect(bool(str(event["SUMMARY"])), True)
+    due = [event.decoded("DTSTART") for event in events if str(event["UID"]).startswith("survey-due-lantern-")]
+    dates = [row["date"] for row in table(outbox / "lantern/history.csv", ["survey", "date", *STATION_COLUMNS])]
+    last = max(date.fromisoformat(day) for day in dates)
+    # The demo's tank says every = "35d".
+    expect([(day - last).days for day in due], [35])
+    expect(any("certificate" in str(event["UID"]) for event in events), True)
+
+
+def check_second_copies(tank: Path, packages: list[Path]) -> None:
+    """Each table has a copy that a spreadsheet of a decimal-comma country opens: the same cells."""
+    for path in [tank / "history.csv", *(package / f"{name}.csv" for package in packages for name in ("stations", "readings"))]:
+        standard = pandas.read_csv(path)
+        second = pandas.read_csv(path.with_suffix("").with_suffix(".eu.csv"), sep=";", decimal=",")
+        pandas.testing.assert_frame_equal(standard, second)
+
+
 def expect(found: object, expected: object) -> None:
     if found != expected:
         raise ValueError(f"found {found!r}, expected {expected!r}")
@@ -91,13 +158,17 @@ def expect(found: object, expected: object) -> None:
 
 def main() -> int:
     outbox = Path(sys.argv[1])
-    checks = []
+    with_eu = "--with-eu" in sys.argv[2:]
+    checks = [("calendar", check_calendar, (outbox,))]
     for history in sorted(outbox.glob("*/history.csv")):
         tank = history.parent
         packages = [path.parent for path in sorted(tank.glob("[!.]*/datapackage.json"))]
         checks += [(f"package {tank.name}/{package.name}", check_package, (package,)) for package in packages]
         checks += [("the validator sees a mistake", check_that_the_validator_sees, (packages[-1],))]
         checks += [(f"history of {tank.name}", check_history, (tank, packages))]
+        checks += [(f"typed history of {tank.name}", check_typed_history, (tank,))]
+        if with_eu:
+            checks += [(f"second copies of {tank.name}", check_second_copies, (tank, packages))]
     passed = failed = 0
     for name, check, arguments in checks:
         try:

@@ -5,6 +5,7 @@
     reason = "each user of these samples takes only some of them"
 )]
 
+mod past;
 mod scenarios;
 
 use jiff::civil::{Date, date};
@@ -15,6 +16,7 @@ use undim_model::{
     StationValue, Survey, Tank, TrendPoint, Verdict,
 };
 
+pub(crate) use past::{Past, forty, two_years};
 pub(crate) use scenarios::{
     all, all_bad, first_undeclared, gain, hostile, loss, no_positions, one_station, quiet,
 };

@@ -6,8 +6,9 @@
 
 use super::label::{Anchor, Place, Placer, Rect, text_width};
 use super::{STYLE, styled_document};
+use crate::CsvStyle;
 use crate::number::{self, short as f};
-use crate::text_cell::{csv_writer, guarded, shown};
+use crate::text_cell::{guarded, shown};
 use maud::{Markup, html};
 use undim_model::{Inside, UpkeepKind};
 
@@ -62,7 +63,7 @@ impl BlankSheet<'_> {
 
     /// The CSV.
     pub fn csv(&self) -> Result<String, csv::Error> {
-        let mut out = csv_writer(Vec::new());
+        let mut out = CsvStyle::Standard.writer(Vec::new());
         let heading = self.value_heading();
         out.write_record(["station", "x (cm)", "y (cm)", "z (cm)", "remark", &heading])?;
         let again = self.places.first().filter(|_| self.places.len() > 1);

@@ -121,3 +121,5 @@ fn styled_document(title: &str, style: &str, body: &Markup) -> String {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_of_tanks;

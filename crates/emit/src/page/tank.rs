@@ -103,10 +103,10 @@ pub fn tank(page: &TankPage<'_>) -> String {
                 h2.title { "The last survey: " a href=(page_of(report.survey)) { (words::day_and_year(report.survey.date)) } }
                 div.views {
                     @if let Some(views) = &views { (views) }
-                    div.trends {
-                        (reach::reach(&report))
-                        @if !page.tank.corals.is_empty() { (folded::coral_table(&report)) }
-                    }
+                    div.trends { (reach::reach(&report)) }
+                }
+                @if !page.tank.corals.is_empty() {
+                    details { summary { "Corals (" (page.tank.corals.len()) ")" } div { (folded::coral_table(&report)) } }
                 }
             }
             section { (alerts(page)) }

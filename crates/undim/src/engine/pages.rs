@@ -36,18 +36,13 @@ impl Engine {
     ) -> Result<(), EngineError> {
         let pairs: Vec<(&Survey, &Judgement)> = surveys.iter().copied().zip(judgements).collect();
         self.write_history(folder, &pairs)?;
-        let upkeep = self
-            .site
-            .upkeep
-            .get(&tank.id)
-            .map(Vec::as_slice)
-            .unwrap_or_default();
+        let upkeep = self.upkeep_of(&tank.id);
         let page = TankPage {
             site_name: &self.site.name,
             tank,
             surveys: &pairs,
             alerts,
-            upkeep,
+            upkeep: &upkeep,
             zone: &self.site_zone,
             has_eu: self.site.csv == Csv::SpreadsheetEu,
             software_version: VERSION,
