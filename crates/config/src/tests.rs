@@ -151,7 +151,7 @@ fn the_examples_in_the_annotated_site_file_hold() {
         "{:?}",
         loaded.mistakes
     );
-    assert_eq!(loaded.count(Severity::Note), 2);
+    assert_eq!(loaded.count(Severity::Note), 1);
     let site = loaded.site.unwrap();
     assert_eq!(site.routes.len(), 3);
     assert_eq!(

@@ -30,7 +30,7 @@ fn the_site_file_tells_every_mistake() {
             "undim.toml:8:10: mistake: `rescan` must be a length of time; this is the number 30 (write it in quotes with its unit, as \"30s\" or \"35d\")",
             "undim.toml:10:10: mistake: `memory` must be at least 16 MiB; this is the text \"1MiB\" (an importer can't start with less; leave it out for 512MiB)",
             "undim.toml:11:11: mistake: `timeout` must be longer than nothing; this is the text \"0s\" (give it some time, as \"30s\")",
-            "undim.toml:12:2: mistake: unknown key `extra` in the file (the file knows site, folders, intake, importers, route, notify)",
+            "undim.toml:12:2: mistake: unknown key `extra` in the file (the file knows site, folders, intake, importers, outbox, route, notify, away)",
         ],
     );
 }
