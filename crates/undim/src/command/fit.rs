@@ -87,9 +87,9 @@ fn fitted(common: &Common, flags: &Fit) -> Result<Exit, Failed> {
             path.display()
         );
         if common.json {
-            say::error(&text)
+            say::error(&text);
         } else {
-            say::line(&say::screen().wrapped(&text, "", "  "))
+            say::line(&say::screen().wrapped(&text, "", "  "));
         }
     }
     Ok(if fitting.proposal.picked.is_some() {
@@ -234,7 +234,7 @@ fn of_file(site: &Site, path: &Path, flags: &Fit) -> Result<Vec<Taken>, Failed> 
     let mut note_path = path.as_os_str().to_owned();
     note_path.push(".note.toml");
     let mut note = match std::fs::read(&note_path) {
-        Ok(bytes) => parse_note(&bytes, &name_of(Path::new(&note_path))).map_err(|_| {
+        Ok(bytes) => parse_note(&bytes, name_of(Path::new(&note_path))).map_err(|_| {
             usage(format!(
                 "the note {} has mistakes; mend it, or take it away",
                 name_of(Path::new(&note_path))

@@ -228,21 +228,24 @@ pub(crate) fn paired(
     } else {
         Medium::Air
     };
-    let mut said = Vec::new();
-    let mut over_range = 0;
-    let mut strange: BTreeSet<String> = BTreeSet::new();
-    let mut other_medium = 0;
+    // Of a device whose unit nobody declared the first reading's counts: numbers in another are no pairs with it.
+    let first_unit = of_device().find_map(|taken| taken.unit.as_deref().and_then(unit::parse));
+    let device = &Device {
+        unit: device.unit.or(first_unit),
+        ..device.clone()
+    };
+    let mut left = LeftOut::default();
     let mut by_scene: BTreeMap<Option<Text>, [SideBySideReadings; 2]> = BTreeMap::new();
     let mut before: Option<BeforeFit> = None;
     for reading in of_both() {
         if reading.is_over_range {
-            over_range += 1;
+            left.over_range += 1;
         }
         if !matches!(reading.flag, Flag::Good | Flag::NotEvaluated | Flag::Questionable) {
             continue;
         }
         if medium_of(reading) != medium {
-            other_medium += 1;
+            left.other_medium += 1;
             continue;
         }
         let sides = by_scene.entry(reading.scene.clone()).or_insert_with(|| {
@@ -279,33 +282,14 @@ pub(crate) fn paired(
                 before.get_or_insert(made);
             }
             (None, _) => {
-                strange.insert(reading.unit.as_deref().unwrap_or("no unit").to_owned());
+                left.strange
+                    .insert(reading.unit.as_deref().unwrap_or("no unit").to_owned());
             }
             (_, None) => {}
         }
         if let Some(ppfd) = reading.ppfd {
             sides[1].device.push(side(ppfd));
         }
-    }
-    if over_range > 0 {
-        said.push(format!(
-            "{over_range} readings were left out as over a device's range: what lies there can't be known; read places that are less bright."
-        ));
-    }
-    if other_medium > 0 {
-        said.push(format!(
-            "{other_medium} readings in another medium than the others were left out: a correction holds in one."
-        ));
-    }
-    if !strange.is_empty() {
-        let units: Vec<String> = strange.iter().map(|unit| shown(unit).into_owned()).collect();
-        said.push(format!(
-            "Readings of {} in {} can't be turned into its own unit ({}): say in devices/{}.toml what it reads in.",
-            device.id,
-            units.join(", "),
-            device.unit_code.as_deref().unwrap_or("none is declared"),
-            device.id
-        ));
     }
     let corrected = by_scene.values().flat_map(|sides| pairs(&sides[1]));
     let corrected = corrected.map(|pair| (pair.device, pair.reference)).collect();
@@ -315,6 +299,44 @@ pub(crate) fn paired(
         before,
         medium,
         day,
-        said,
+        said: left.sentences(device),
+    }
+}
+
+/// Readings that make no pairs.
+#[derive(Debug, Default)]
+struct LeftOut {
+    over_range: usize,
+    other_medium: usize,
+    /// Units that lead to no other.
+    strange: BTreeSet<String>,
+}
+
+impl LeftOut {
+    fn sentences(&self, device: &Device) -> Vec<String> {
+        let mut said = Vec::new();
+        if self.over_range > 0 {
+            said.push(format!(
+            "{} readings were left out as over a device's range: what lies there can't be known; read places that are less bright.",
+            self.over_range
+        ));
+        }
+        if self.other_medium > 0 {
+            said.push(format!(
+                "{} readings in another medium than the others were left out: a correction holds in one.",
+                self.other_medium
+            ));
+        }
+        if !self.strange.is_empty() {
+            let units: Vec<String> = self.strange.iter().map(|unit| shown(unit).into_owned()).collect();
+            said.push(format!(
+            "Readings of {} in {} can't be turned into its own unit ({}): say in devices/{}.toml what it reads in.",
+            device.id,
+            units.join(", "),
+            device.unit_code.as_deref().unwrap_or("none is declared"),
+            device.id
+        ));
+        }
+        said
     }
 }
