@@ -6,6 +6,7 @@ mod any_order;
 mod at_the_tank;
 mod bad_input;
 mod demo;
+mod described;
 mod hostile;
 mod importer_story;
 mod kill_points;

@@ -260,10 +260,15 @@ pub(crate) fn repository() -> PathBuf {
 pub(crate) fn importer(package: &'static str) -> &'static Path {
     static DELIMITED: OnceLock<PathBuf> = OnceLock::new();
     static HOSTILE: OnceLock<PathBuf> = OnceLock::new();
-    let cell = if package == "undim-importer-hostile" {
-        &HOSTILE
-    } else {
-        &DELIMITED
+    static RECORDS: OnceLock<PathBuf> = OnceLock::new();
+    static SHEET: OnceLock<PathBuf> = OnceLock::new();
+    static BIO_OPTICS: OnceLock<PathBuf> = OnceLock::new();
+    let cell = match package {
+        "undim-importer-hostile" => &HOSTILE,
+        "undim-importer-records" => &RECORDS,
+        "undim-importer-sheet" => &SHEET,
+        "undim-importer-bio-optics" => &BIO_OPTICS,
+        _ => &DELIMITED,
     };
     cell.get_or_init(|| build_library(&repository(), package, None))
 }

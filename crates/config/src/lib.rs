@@ -10,6 +10,7 @@
 //! file uses and another declares are looked up last (mention). Only `files` touches a disk, and no other
 //! crate knows TOML.
 
+mod description;
 mod device_file;
 mod files;
 mod fit;
@@ -30,11 +31,12 @@ mod upkeep_file;
 mod walk;
 mod words;
 
+pub use description::{add_described, described, described_tables};
 pub use files::{SITE_FILE, find_site, site_at};
 pub use layout::{Layout, OptionPlace};
 pub use load::{Loaded, LoadedLayout, load, load_layout};
 pub use mistake::{Mistake, Severity, Sources, render};
-pub use note::{Note, parse_note};
+pub use note::{Note, description_part, note_part, parse_note, with_description};
 pub use past::{Epoch, timeline};
 pub use site::{
     After, Csv, Fingerprints, ImporterSettings, IntakeSettings, NotifySink, Sandbox, Site, Timezone,

@@ -38,6 +38,44 @@ pub struct Note {
     pub taken_by: Option<String>,
     /// Free text.
     pub remark: Option<String>,
+    /// The description that lay beside the file: its name and its text. undim writes it, not the keeper.
+    pub description: Option<(String, String)>,
+}
+
+/// What parts a note from the description that lay beside the file, which is kept with it.
+const DESCRIPTION: &str = "# The description beside the file:\n";
+
+/// What the keeper wrote of a note.
+pub fn note_part(note: &str) -> &str {
+    note.find(DESCRIPTION)
+        .map_or(note, |at| note.get(..at).unwrap_or(note))
+}
+
+/// What a note holds of a description; empty where there was none.
+pub fn description_part(note: &str) -> &str {
+    note.find(DESCRIPTION)
+        .map_or("", |at| note.get(at..).unwrap_or(""))
+}
+
+/// A note with the description that lies beside the file. `by` is the description's name.
+pub fn with_description(note: &str, by: &str, text: &str) -> String {
+    let note = note_part(note);
+    let end = if note.is_empty() || note.ends_with('\n') {
+        ""
+    } else {
+        "\n"
+    };
+    // A JSON text is a TOML text as well, but for one character.
+    let quoted = |text: &str| {
+        serde_json::Value::from(text)
+            .to_string()
+            .replace('\u{7f}', "\\u007F")
+    };
+    format!(
+        "{note}{end}{DESCRIPTION}described_by = {}\ndescription = {}\n",
+        quoted(by),
+        quoted(text)
+    )
 }
 
 /// Reads a note. `file` is how mistakes name it.
@@ -78,6 +116,7 @@ fn note(top: &mut Table) -> Note {
     };
     note.taken_by = free_text("taken_by");
     note.remark = free_text("remark");
+    note.description = free_text("described_by").zip(free_text("description"));
     note.date = top.take("date").and_then(|item| item.date());
     note.clock_offset_us = top.take("clock_offset").and_then(|item| clock_offset(&item));
     let pumps = [("off", false), ("on", true)];

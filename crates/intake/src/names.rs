@@ -80,6 +80,31 @@ pub fn file_of_note(path: &[u8]) -> Option<&[u8]> {
     (!file_name(file).is_empty()).then_some(file)
 }
 
+/// What follows a table's whole name in the name of its W3C metadata.
+pub const METADATA_ENDING: &str = "-metadata.json";
+
+/// The path of the table that W3C metadata beside it describe; `None` where the path is none of theirs.
+pub fn file_of_metadata(path: &[u8]) -> Option<&[u8]> {
+    let file = path.strip_suffix(METADATA_ENDING.as_bytes())?;
+    let at = file_name(file).iter().rposition(|byte| *byte == b'.')?;
+    (at > 0).then_some(file)
+}
+
+/// The path of a table's W3C metadata.
+pub fn metadata_of_file(path: &[u8]) -> Vec<u8> {
+    [path, METADATA_ENDING.as_bytes()].concat()
+}
+
+/// True for the description of a data package, which speaks of tables beside it.
+pub fn is_package(path: &[u8]) -> bool {
+    file_name(path) == b"datapackage.json"
+}
+
+/// True for what lies beside a file and is never taken as readings: a note, or a description.
+pub fn is_beside(path: &[u8]) -> bool {
+    file_of_note(path).is_some() || file_of_metadata(path).is_some() || is_package(path)
+}
+
 /// The path of a file's note.
 pub fn note_of_file(path: &[u8]) -> Vec<u8> {
     [path, NOTE_ENDING.as_bytes()].concat()
@@ -315,6 +340,12 @@ mod tests {
         assert_eq!(file_of_note(b"a/.note.toml"), None);
         assert_eq!(file_of_note(b"a/note.toml"), None);
         assert_eq!(note_of_file(b"a/may.csv"), b"a/may.csv.note.toml");
+        assert_eq!(
+            file_of_metadata(b"a/may.csv-metadata.json"),
+            Some(&b"a/may.csv"[..])
+        );
+        assert_eq!(file_of_metadata(b"a.b/may-metadata.json"), None);
+        assert!(is_package(b"a/datapackage.json") && !is_beside(b"a/may.json"));
         assert!(is_put_away(b"taken/x") && is_put_away(b"set-aside/a/b"));
         assert!(!is_put_away(b"taken") && !is_put_away(b"a/taken/x") && !is_put_away(b"takens/x"));
         assert_eq!((folder_of(b"a/b/c"), folder_of(b"c")), (&b"a/b"[..], &b""[..]));

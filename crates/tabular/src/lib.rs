@@ -17,6 +17,7 @@ mod cells;
 mod datetime;
 mod decide;
 pub mod encoding;
+mod kind;
 mod layout;
 mod lines;
 mod names;
@@ -28,7 +29,8 @@ mod text;
 mod units;
 
 pub use cells::Cells;
-pub use layout::{Kind, Layout, WIDE_DELIMITER};
+pub use kind::Kind;
+pub use layout::{Layout, WIDE_DELIMITER};
 pub use lines::line_length;
 pub use plan::Fact;
 pub use read::read;

@@ -2,7 +2,7 @@
 
 use super::Decider;
 use crate::datetime::order::Order;
-use crate::layout::Kind;
+use crate::kind::Kind;
 use crate::plan::{Cells, Fact, NumberFrom, Part, ValueFrom};
 use crate::sniff::moments::Timing;
 
@@ -23,6 +23,9 @@ impl Decider<'_> {
             let stated =
                 self.layout.skip.is_some() || self.layout.skip_to.is_some() || self.layout.header == Some(0);
             self.tell(!stated, "header_line", self.table.header_line.to_string());
+        }
+        if let Some(by) = self.layout.described_by.clone() {
+            self.tell(false, "described_by", by);
         }
         if let Some(zone) = self.layout.timezone.clone() {
             self.tell(false, "timezone", zone);

@@ -6,7 +6,8 @@ mod time;
 mod values;
 
 use crate::datetime::order::{self, Hints};
-use crate::layout::{From, Kind, Layout, Spec, column};
+use crate::kind::Kind;
+use crate::layout::{From, Layout, Spec, column};
 use crate::lines::{Broken, MOST_BYTES, Splitter, line_length};
 use crate::names::{self, Language, Named, Role};
 use crate::number::Marks;
@@ -170,6 +171,10 @@ impl<'a> Decider<'a> {
         splitter: &Splitter,
         table: Table,
     ) -> Result<Decider<'a>, Failure> {
+        let mut table = table;
+        if table.names.is_empty() && !layout.names.is_empty() {
+            table.names.clone_from(&layout.names);
+        }
         let titles: Vec<String> = (0..table.width)
             .map(|at| table.names.get(at).cloned().unwrap_or_default())
             .collect();

@@ -8,7 +8,7 @@ use super::{Cancel, Engine, EngineError};
 use std::fs::File;
 use std::os::fd::BorrowedFd;
 use std::path::{Path, PathBuf};
-use undim_config::{Note, Site};
+use undim_config::{Note, Site, add_described, described};
 use undim_import::find::{Findings, Found};
 use undim_import::run::{ImportFailure, ImportOption, OptionKind, Source, Worker};
 use undim_intake::lease::Lease;
@@ -96,6 +96,13 @@ impl Importing<'_> {
                 )));
             };
             options.extend(layout.options.iter().cloned());
+        }
+        if let Some((by, text)) = &note.description {
+            let name = names::shown(names::file_name(path));
+            let told = described(text, &name, by).map_err(|why| {
+                Refusal::set_aside(format!("{by}, which lies beside it, can't be used: {why}"))
+            })?;
+            add_described(&mut options, told.unwrap_or_default());
         }
         if let Some(date) = note.date {
             options.push(ImportOption {

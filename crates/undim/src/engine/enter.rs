@@ -153,6 +153,10 @@ impl Engine {
         } = self.held[number].clone();
         let note = one.note.map(|(entry, text, _)| (entry, text));
         self.keep_arrival(round, &content, note)?;
+        let also = one.also.into_iter();
+        round
+            .put_away
+            .extend(also.map(|entry| (entry, Shelf::Taken, None)));
         if let Some(old) = replaces {
             let old = &mut self.held[old].content;
             old.state = ContentState::Superseded;
@@ -189,7 +193,7 @@ impl Engine {
         &self,
         round: &mut Round,
         content: &Content,
-        note: Option<(Entry, String)>,
+        note: Option<(Option<Entry>, String)>,
     ) -> Result<(), EngineError> {
         let happening = Happening::Arrived {
             path: content.path.clone(),
@@ -206,7 +210,7 @@ impl Engine {
         let arrival = round.next_arrival;
         round.next_arrival += 1;
         let happening = Happening::Note {
-            path: entry.path.clone(),
+            path: names::note_of_file(&content.path),
             text: text.clone(),
         };
         self.keep(&Record {
@@ -222,7 +226,9 @@ impl Engine {
             text,
             state: NoteState::Attached,
         });
-        round.put_away.push((entry, Shelf::Taken, None));
+        round
+            .put_away
+            .extend(entry.map(|entry| (entry, Shelf::Taken, None)));
         Ok(())
     }
 

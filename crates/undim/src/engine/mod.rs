@@ -12,6 +12,7 @@ mod content;
 mod context;
 mod deliver;
 mod derive;
+mod descriptions;
 mod enter;
 mod error;
 mod gone;

@@ -6,7 +6,7 @@ use super::shelve::why_text;
 use super::{Engine, EngineError, Outcome, What};
 use std::collections::BTreeSet;
 use std::time::Duration;
-use undim_config::{Note, parse_note};
+use undim_config::{Note, description_part, parse_note, with_description};
 use undim_intake::listing::Entry;
 use undim_intake::names;
 use undim_intake::spool::{ArchiveOptions, Happening, Record, Shelf, read_small};
@@ -28,19 +28,29 @@ impl Engine {
             .map(|entry| entry.path.as_slice())
             .collect();
         let mut ready = std::mem::take(&mut self.ready);
-        ready.retain(|entry| match names::file_of_note(&entry.path) {
-            None => true,
-            Some(file) if listed.contains(file) => {
-                waiting += usize::from(self.held_back.contains(file));
-                false
-            }
-            Some(file) => match self.store.last_at_path(file) {
-                Ok(Some(content)) => matches!(content.state, ContentState::Taken | ContentState::Superseded),
-                _ => {
-                    waiting += 1;
+        let lone_packages = self.lone_packages(&ready);
+        ready.retain(|entry| {
+            match names::file_of_note(&entry.path).or(names::file_of_metadata(&entry.path)) {
+                None if names::is_package(&entry.path) => {
+                    let says = lone_packages.get(&entry.path).copied();
+                    waiting += usize::from(says == Some(false));
+                    says == Some(true)
+                }
+                None => true,
+                Some(file) if listed.contains(file) => {
+                    waiting += usize::from(self.held_back.contains(file));
                     false
                 }
-            },
+                Some(file) => match self.store.last_at_path(file) {
+                    Ok(Some(content)) => {
+                        matches!(content.state, ContentState::Taken | ContentState::Superseded)
+                    }
+                    _ => {
+                        waiting += 1;
+                        false
+                    }
+                },
+            }
         });
         self.ready = ready;
         waiting
@@ -49,31 +59,58 @@ impl Engine {
     /// A file with the note that lies beside it; nothing where the note can't be read.
     pub(super) fn with_its_note(&mut self, round: &mut Round, entry: Entry, now: Duration) -> Option<Coming> {
         let path = names::note_of_file(&entry.path);
-        let Some(note) = self
+        let note = self
             .listing
             .entries
             .iter()
             .find(|other| other.path == path)
-            .cloned()
-        else {
-            return Some(Coming {
+            .cloned();
+        let read = match &note {
+            Some(note) => self
+                .read_note(note)
+                .map_err(|why| (note.path.clone(), "note", why)),
+            None => Ok((String::new(), Note::default())),
+        };
+        let read = read.and_then(|(text, parsed)| {
+            let told = self
+                .description_beside(&entry)
+                .map_err(|(path, why)| (path, "description", why))?;
+            let Some(told) = told else {
+                return Ok((text, parsed, None));
+            };
+            let text = with_description(&text, &told.by, &told.text);
+            let parsed = parse_note(text.as_bytes(), "note").map_err(|_| {
+                (
+                    told.path,
+                    "description",
+                    "it can't be kept with the file".to_owned(),
+                )
+            })?;
+            Ok((text, parsed, told.goes_along))
+        });
+        match read {
+            Ok((text, _, None)) if note.is_none() && text.is_empty() => Some(Coming {
                 entry,
                 note: None,
-                archived: None,
-            });
-        };
-        match self.read_note(&note) {
-            Ok((text, parsed)) => Some(Coming {
-                entry,
-                note: Some((note, text, parsed)),
+                also: Vec::new(),
                 archived: None,
             }),
-            Err(why) => {
-                let (file, named) = (names::shown(&entry.path), names::shown(&note.path));
+            Ok((text, parsed, along)) => Some(Coming {
+                entry,
+                also: if note.is_some() {
+                    along.iter().cloned().collect()
+                } else {
+                    Vec::new()
+                },
+                note: Some((note.or(along), text, parsed)),
+                archived: None,
+            }),
+            Err((beside, what, why)) => {
+                let (file, named) = (names::shown(&entry.path), names::shown(&beside));
                 self.hold_back(&entry, now);
                 let why = names::harmless(&why);
                 let what = What::HeldBack {
-                    why: format!("its note {named} can't be read: {why}"),
+                    why: format!("its {what} {named} can't be read: {why}"),
                 };
                 round.outcomes.push(Outcome { path: file, what });
                 None
@@ -110,7 +147,18 @@ impl Engine {
             return Ok(());
         };
         match self.read_note(&entry) {
-            Ok((text, note)) => self.renote(round, &content.hash, entry, text, note),
+            Ok((text, note)) => {
+                // A description stays until another one comes.
+                let kept = description_part(&self.last_note_of(&content.hash)).to_owned();
+                let (text, note) = if kept.is_empty() {
+                    (text, note)
+                } else {
+                    let text = format!("{}{kept}", ended(&text));
+                    let note = parse_note(text.as_bytes(), "note").unwrap_or(note);
+                    (text, note)
+                };
+                self.renote(round, &content.hash, Some(entry), text, note)
+            }
             Err(why) => {
                 self.hold_back(&entry, now);
                 let path = names::shown(&entry.path);
@@ -129,25 +177,32 @@ impl Engine {
         &mut self,
         round: &mut Round,
         hash: &str,
-        entry: Entry,
+        entry: Option<Entry>,
         text: String,
         note: Note,
     ) -> Result<(), EngineError> {
-        let path = names::shown(&entry.path);
-        if self.renote_upkeep(round, hash, &entry, &text, &note)? {
+        if let Some(entry) = &entry
+            && self.renote_upkeep(round, hash, entry, &text, &note)?
+        {
             return Ok(());
         }
         let Some(number) = self.held.iter().position(|held| held.content.hash == hash) else {
             // Its file could not be derived again, so nothing can be said of it.
-            let now = self.now();
-            self.hold_back(&entry, now);
-            let what = What::HeldBack {
-                why: "its file can't be derived again as things stand; mend that first".to_owned(),
-            };
-            round.outcomes.push(Outcome { path, what });
+            if let Some(entry) = entry {
+                let now = self.now();
+                self.hold_back(&entry, now);
+                let what = What::HeldBack {
+                    why: "its file can't be derived again as things stand; mend that first".to_owned(),
+                };
+                let path = names::shown(&entry.path);
+                round.outcomes.push(Outcome { path, what });
+            }
             return Ok(());
         };
         let file = self.held[number].content.shown.clone();
+        let path = entry
+            .as_ref()
+            .map_or_else(|| file.clone(), |entry| names::shown(&entry.path));
         let noted = Outcome {
             path,
             what: What::Noted { file },
@@ -157,7 +212,9 @@ impl Engine {
             .last()
             .is_some_and(|(_, last, _)| *last == text)
         {
-            round.put_away.push((entry, Shelf::Taken, None));
+            round
+                .put_away
+                .extend(entry.map(|entry| (entry, Shelf::Taken, None)));
             round.outcomes.push(noted);
             return Ok(());
         }
@@ -168,11 +225,15 @@ impl Engine {
             Ok(placed) => placed,
             Err(why) => {
                 self.held[number] = before;
-                refuse_note(round, entry, &why);
+                if let Some(entry) = entry {
+                    refuse_note(round, entry, &why);
+                }
                 return Ok(());
             }
         };
-        round.put_away.push((entry, Shelf::Taken, None));
+        round
+            .put_away
+            .extend(entry.map(|entry| (entry, Shelf::Taken, None)));
         round.outcomes.push(noted);
         round.next_arrival = arrival + 1;
         round.tanks.insert(before.placed.belongs.tank.clone());
@@ -229,6 +290,16 @@ impl Engine {
             Err(error) => Ok(Err(error.blames_the_file()?)),
         }
     }
+}
+
+/// A text whose last line is ended.
+fn ended(text: &str) -> String {
+    let end = if text.is_empty() || text.ends_with('\n') {
+        ""
+    } else {
+        "\n"
+    };
+    format!("{text}{end}")
 }
 
 /// Sets a note aside that its file can't be read under.

@@ -7,7 +7,7 @@ use std::num::NonZero;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
-use undim_config::{Note, Site};
+use undim_config::{Note, Site, description_part};
 use undim_intake::listing::Entry;
 use undim_intake::names;
 use undim_intake::spool::{ArchiveError, ArchiveOptions, Archived, NotYet, Shelf, archive};
@@ -20,7 +20,9 @@ const ROUND: usize = 32;
 pub(super) struct Coming {
     pub(super) entry: Entry,
     /// The file's note, where one lies beside it.
-    pub(super) note: Option<(Entry, String, Note)>,
+    pub(super) note: Option<(Option<Entry>, String, Note)>,
+    /// A description beside it that goes with it.
+    pub(super) also: Vec<Entry>,
     pub(super) archived: Option<Archived>,
 }
 
@@ -85,6 +87,8 @@ impl Engine {
         for entry in entries {
             if names::file_of_note(&entry.path).is_some() {
                 self.take_note_alone(&mut round, entry, now)?;
+            } else if names::is_beside(&entry.path) {
+                self.take_description_alone(&mut round, &entry, now)?;
             } else if let Some(one) = self.with_its_note(&mut round, entry, now) {
                 coming.push(one);
             }
@@ -216,8 +220,17 @@ impl Engine {
                 first: known.shown.clone(),
             },
         });
+        let also = one.also.into_iter();
+        round
+            .put_away
+            .extend(also.map(|entry| (entry, Shelf::Taken, None)));
         if let Some((entry, text, note)) = one.note {
-            self.renote(round, &known.hash, entry, text, note)?;
+            let is_note = |entry: &Entry| names::file_of_note(&entry.path).is_some();
+            if entry.as_ref().is_some_and(is_note) {
+                self.renote(round, &known.hash, entry, text, note)?;
+            } else {
+                self.redescribe(round, &known.hash, entry, description_part(&text))?;
+            }
         }
         Ok(())
     }

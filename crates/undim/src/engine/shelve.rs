@@ -55,8 +55,9 @@ impl Engine {
                 round
                     .put_away
                     .push((one.entry.clone(), Shelf::SetAside, Some(text)));
-                if let Some((note, _, _)) = &one.note {
-                    round.put_away.push((note.clone(), Shelf::SetAside, None));
+                let note = one.note.iter().filter_map(|(note, _, _)| note.as_ref());
+                for beside in note.chain(&one.also) {
+                    round.put_away.push((beside.clone(), Shelf::SetAside, None));
                 }
                 round.outcomes.push(Outcome {
                     path,

@@ -73,7 +73,7 @@ impl Engine {
             why: left.why.words().to_owned(),
         });
         let lone_notes = self.listing.entries.iter().filter_map(|entry| {
-            let file = names::file_of_note(&entry.path)?;
+            let file = names::file_of_note(&entry.path).or(names::file_of_metadata(&entry.path))?;
             let is_alone = !self.listing.entries.iter().any(|other| other.path == file)
                 && !self.held.iter().any(|held| held.content.path == file);
             is_alone.then(|| LeftAloneStatus {

@@ -138,7 +138,10 @@ impl Engine {
         self.keep_arrival(round, &content, note)?;
         round.batch.contents.push(content.clone());
         round.tanks.insert(tank.clone());
-        round.put_away.push((one.entry, Shelf::Taken, None));
+        let beside = one.also.into_iter().chain([one.entry]);
+        round
+            .put_away
+            .extend(beside.map(|entry| (entry, Shelf::Taken, None)));
         round.outcomes.push(Outcome { path, what });
         self.upkeep.push(HeldUpkeep {
             content,

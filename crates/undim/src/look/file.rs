@@ -18,6 +18,8 @@ pub(crate) struct LookFile {
     pub(crate) bytes: u64,
     /// When it was last changed, µs since 1970.
     pub(crate) mtime_us: i64,
+    /// Name and text of the descriptions that lie beside it.
+    pub(crate) descriptions: Vec<(String, String)>,
     metadata: Metadata,
 }
 
@@ -54,6 +56,7 @@ impl LookFile {
             name_bytes,
             bytes: metadata.len(),
             mtime_us: metadata.mtime().saturating_mul(1_000_000) + metadata.mtime_nsec() / 1000,
+            descriptions: descriptions_beside(path),
             metadata,
         })
     }
@@ -81,4 +84,24 @@ impl LookFile {
             }
         }
     }
+}
+
+/// A description is text, and written for one table or some.
+const LARGEST_DESCRIPTION: u64 = 1 << 20;
+
+/// What lies beside a file and may describe it, the file's own first.
+fn descriptions_beside(path: &Path) -> Vec<(String, String)> {
+    let Some(name) = path.file_name() else {
+        return Vec::new();
+    };
+    let own = names::metadata_of_file(name.as_bytes());
+    let shared = b"datapackage.json".to_vec();
+    let found = [own, shared].into_iter().filter_map(|name| {
+        let beside = path.with_file_name(std::ffi::OsStr::from_bytes(&name));
+        let metadata = std::fs::metadata(&beside).ok()?;
+        let fits = metadata.is_file() && metadata.len() <= LARGEST_DESCRIPTION;
+        let text = fits.then(|| std::fs::read_to_string(&beside).ok()).flatten()?;
+        Some((names::shown(&name), text))
+    });
+    found.collect()
 }

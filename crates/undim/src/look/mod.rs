@@ -24,7 +24,7 @@ pub(crate) use surveys::Surveys;
 pub(crate) use temporary::TemporaryFolder;
 
 use crate::engine::{CachedRows, Cancel, Imported, about_option, finder_of, import, no_importer, worker_of};
-use undim_config::{Layout, Site};
+use undim_config::{Layout, Site, add_described, described};
 use undim_import::run::{ImportFailure, ImportedRow, Source};
 
 /// The first rows that are kept to be shown.
@@ -129,6 +129,15 @@ pub(crate) fn read(
         .map(CachedRows::begin)
         .transpose()
         .map_err(|error| failed(&error))?;
+    let mut options = layout.map_or_else(Vec::new, |layout| layout.options.clone());
+    for (by, text) in &file.descriptions {
+        let told = described(text, &file.name, by)
+            .map_err(|why| Failure::whole(format!("{by}, which lies beside it, can't be used: {why}")))?;
+        if let Some(told) = told {
+            add_described(&mut options, told);
+            break;
+        }
+    }
     let mut first: Vec<ImportedRow> = Vec::new();
     let mut last = None;
     let mut told = Told::default();
@@ -139,7 +148,7 @@ pub(crate) fn read(
             file: &file.file,
             name: &file.name,
         },
-        layout.map_or(&[], |layout| layout.options.as_slice()),
+        &options,
         cancel,
         &mut |batch| {
             let room = SHOWN_ROWS.saturating_sub(first.len());

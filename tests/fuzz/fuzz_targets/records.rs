@@ -1,0 +1,26 @@
+//! Whatever a keeper drops: the importer `records` comes back with rows, a question or a reason, and never
+//! with a value that is no number. The first byte chooses a layout, so that layouts are fuzzed as well.
+
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use undim_importer_records::RecordsImporter;
+use undim_sdk::OptionKind;
+use undim_sdk::testing::{Setting, probe, run};
+
+fuzz_target!(|bytes: &[u8]| {
+    let Some((first, file)) = bytes.split_first() else { return };
+    let layouts: [&[Setting]; 3] = [
+        &[],
+        &[("records", OptionKind::Text, "a.b"), ("columns.value.from", OptionKind::Text, "v")],
+        &[("keep.n", OptionKind::Text, "light"), ("columns.x.from", OptionKind::Text, "p.0")],
+    ];
+    assert!(probe::<RecordsImporter>(file, "fuzz") <= 100);
+    let outcome = run::<RecordsImporter>(file, "fuzz", layouts[usize::from(*first) % layouts.len()]);
+    for row in &outcome.rows {
+        assert!(row.row >= 1, "rows count from 1");
+        for number in [row.value, row.x, row.y, row.z].into_iter().flatten() {
+            assert!(number.is_finite(), "no value is infinite or no number");
+        }
+    }
+});
