@@ -203,8 +203,15 @@ fn broken(error: &dyn std::fmt::Display) -> Failure {
 }
 
 fn text_of(text: &str) -> Option<Value> {
+    const ERRORS: [&str; 7] = ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"];
+    // The open format keeps an error as its text, or by a number.
+    let is_error = ERRORS.contains(&text) || text.starts_with("Err:");
     // A cell of blanks holds nothing.
-    (!text.trim().is_empty()).then(|| Value::Text(text.to_owned()))
+    match text.trim() {
+        "" => None,
+        _ if is_error => Some(Value::Error(text.to_owned())),
+        _ => Some(Value::Text(text.to_owned())),
+    }
 }
 
 fn value_of(data: &Data) -> Option<Value> {
