@@ -39,13 +39,8 @@ pub fn described_tables(text: &str) -> Vec<String> {
 /// Adds to a layout's options those of a description that say something the layout doesn't.
 pub fn add_described(options: &mut Vec<ImportOption>, described: Vec<ImportOption>) {
     let stated: Vec<String> = options.iter().map(|option| subject(&option.path)).collect();
-    let columns = options
-        .iter()
-        .any(|option| option.path.starts_with("columns.time"));
-    options.extend(described.into_iter().filter(|option| {
-        let subject = subject(&option.path);
-        !stated.contains(&subject) && !(columns && subject == "columns.time")
-    }));
+    let new = described.into_iter();
+    options.extend(new.filter(|option| !stated.contains(&subject(&option.path))));
 }
 
 /// What an option is about: its first key, and for columns the column too.

@@ -221,7 +221,7 @@ impl Layout {
                 .missing
                 .get_or_insert_default()
                 .push(item.text.trim().to_owned()),
-            ["columns" | "constants" | "keep" | "head" | "value"] if empty => {}
+            ["columns" | "constants" | "keep" | "head" | "value" | "names"] if empty => {}
             ["encoding"] => self.encoding = Some((item.text.to_owned(), item.index)),
             ["delimiter"] => self.take_delimiter(item)?,
             ["quote"] => {
@@ -242,7 +242,6 @@ impl Layout {
             ["skip_end"] => self.skip_end = whole(item)?.min(100_000),
             ["header"] => self.header = Some(whole(item)? as usize),
             ["units_row"] => self.units_row = Some(item.text == "true"),
-            ["names"] if empty => {}
             ["names", ..] => self.names.push(item.text.trim().to_owned()),
             ["described_by"] => self.described_by = Some(item.text.to_owned()),
             ["timezone"] => self.timezone = Some(item.text.to_owned()),
