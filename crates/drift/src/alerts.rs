@@ -16,10 +16,12 @@
 //! All times are starts of surveys, so that a rebuild gives the same bytes.
 
 mod places;
+mod together;
 
 use crate::cause;
 use crate::estimate::{ONE_SIDED_95, probability, toward};
 use crate::fit::{Field, Place};
+use crate::joint::Said;
 use crate::steps;
 use crate::words::{self, Beside, Days, Evidence, Places};
 use jiff::civil::Date;
@@ -41,6 +43,8 @@ pub(crate) struct Finding<'a> {
     /// Ids of the fixtures that `field` counts.
     pub(crate) fixtures: &'a [String],
     pub(crate) field: &'a Field,
+    /// What all surveys since the baseline say together, where they do.
+    pub(crate) said: Option<&'a Said>,
     /// One for each place that both surveys hold.
     pub(crate) stations: &'a [StationChange],
     /// What was left to places in the survey before, under the same scene and baseline.
@@ -237,7 +241,10 @@ impl Alerts {
             if finding.speaks_of_places_only() {
                 self.lone_places(finding, direction, &mut outcome);
             } else {
-                self.tank_and_fixtures(finding, direction, &mut outcome);
+                match finding.said {
+                    Some(said) => self.by_evidence(finding, said, direction, &mut outcome),
+                    None => self.tank_and_fixtures(finding, direction, &mut outcome),
+                }
                 self.left_overs(finding, direction, &mut outcome);
             }
         }

@@ -14,9 +14,9 @@ use crate::words;
 use undim_model::{Measured, Reason, SharedKind, StationValue, Survey, Text};
 
 /// No place repeats better than this, relative, k = 1: a stated 0 would give it all the weight.
-const LEAST_OWN: f64 = 0.002;
+pub(crate) const LEAST_OWN: f64 = 0.002;
 /// Places whose own uncertainty is larger than this, relative, say nothing about the tank.
-const MOST_OWN: f64 = 0.5;
+pub(crate) const MOST_OWN: f64 = 0.5;
 
 /// One station in both surveys.
 #[derive(Debug, Clone)]

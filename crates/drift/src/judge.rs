@@ -7,6 +7,7 @@ use crate::estimate::{ONE_SIDED_95, from_ln, is_proven};
 use crate::fit::{self, Field, LEAST_PLACES, Place};
 use crate::mean::Reference;
 use crate::poor::{self, Ruling, Trial};
+use crate::joint::{Record, Settings};
 use crate::shares::{KnowsShares, Shares};
 use crate::words;
 use std::collections::BTreeMap;
@@ -91,6 +92,8 @@ struct Line<'a> {
     even_trend: Vec<TrendPoint>,
     fixture_trends: Vec<(String, Vec<TrendPoint>)>,
     previous: Vec<(Text, Place)>,
+    /// All surveys since the baseline, for judging them together.
+    record: Record,
 }
 
 impl<'a> Fold<'a> {
@@ -262,6 +265,7 @@ impl<'a> Line<'a> {
             trial: Trial::default(),
             even_trend: field.even.map(point).into_iter().collect(),
             fixture_trends,
+            record: Record::new(&baseline.survey, &shares),
             shares,
             previous: Vec::new(),
             baseline,
@@ -318,6 +322,8 @@ fn against(
         judgement.limits.insert(0, why);
     } else {
         line.extend(survey, &field);
+        line.record.add(survey);
+        let said = line.record.judge(&settings(history.tank));
         let upkeep: Vec<&Upkeep> = {
             let mut entries: Vec<&Upkeep> = history
                 .upkeep
@@ -333,6 +339,7 @@ fn against(
             baseline,
             fixtures: &line.shares.fixtures,
             field: &field,
+            said: said.as_ref(),
             stations: &stations,
             previous: &line.previous,
             even_trend: &line.even_trend,
@@ -359,6 +366,14 @@ fn against(
     judgement.even_trend.clone_from(&line.even_trend);
     judgement.fixture_trends.clone_from(&line.fixture_trends);
     judgement
+}
+
+fn settings(tank: &Tank) -> Settings {
+    let drift = &tank.drift;
+    Settings {
+        priors: drift.priors,
+        repeat_percent: drift.survey_repeat_percent,
+    }
 }
 
 /// A judgement that says nothing of change.

@@ -24,6 +24,7 @@ mod compare;
 pub mod days;
 mod estimate;
 mod fit;
+mod joint;
 mod judge;
 mod mean;
 mod poor;

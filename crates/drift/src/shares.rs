@@ -11,6 +11,8 @@ pub(crate) struct Shares {
     /// In the survey's order of stations: as many numbers as there are fixtures, adding to 1; `None` where the
     /// place is not known or no light reaches it.
     pub(crate) stations: Vec<Option<Vec<f64>>>,
+    /// In the same order: how far light travels through the water to the station, metres, weighed by the shares.
+    pub(crate) paths_m: Vec<Option<f64>>,
 }
 
 /// Something that knows the shares of a survey's stations.
@@ -34,6 +36,11 @@ impl KnowsShares for Geometry<'_> {
         let Some(light) = tank.light(&levels).filter(|_| !on.is_empty()) else {
             return Shares::default();
         };
+        let paths_m = survey
+            .stations
+            .iter()
+            .map(|station| light.water_path_m(station.position.filter(|at| at.is_finite())?))
+            .collect();
         let stations = survey
             .stations
             .iter()
@@ -51,6 +58,10 @@ impl KnowsShares for Geometry<'_> {
             .filter_map(|f| tank.fixtures().get(*f))
             .map(|fixture| fixture.id.clone())
             .collect();
-        Shares { fixtures, stations }
+        Shares {
+            fixtures,
+            stations,
+            paths_m,
+        }
     }
 }

@@ -221,6 +221,7 @@ impl KnowsShares for Simulated {
         Shares {
             fixtures: self.declared.iter().map(|(id, _)| id.clone()).collect(),
             stations,
+            paths_m: Vec::new(),
         }
     }
 }

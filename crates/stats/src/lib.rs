@@ -1,6 +1,7 @@
 //! Estimators without domain words: robust location, robust weighted regression, lines with errors in both
 //! variables, tails of the usual distributions.
 
+pub mod cholesky;
 pub mod errors_in_variables;
 pub mod normal;
 pub mod regression;

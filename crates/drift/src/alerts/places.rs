@@ -7,8 +7,9 @@
 //! the tank's threshold, and nothing is left to wait for.
 
 use super::{Alerts, Claim, Finding, ONE_SIDED_95, Outcome, thresholds};
-use crate::estimate::{TWO_SIDED_95, from_relative, probability, toward};
+use crate::estimate::{TWO_SIDED_95, from_ln, from_relative, probability, toward};
 use crate::fit::Place;
+use crate::joint::Said;
 use undim_model::{AlertTarget, Change, Direction, Thresholds};
 
 /// More than this many at once become one alert.
@@ -25,6 +26,16 @@ struct Left<'a> {
     p: f64,
     /// True where the survey before shows it, too.
     confirmed: bool,
+    /// What the last reading differs by, where it looks like one gone wrong.
+    strange: Option<Change>,
+}
+
+fn waiting(station: &str, left: &Change) -> String {
+    format!(
+        "{station} reads {} (± {:.1} with 95 %) than the rest of the tank leads to expect there: read it again. One survey can't tell a place that changed from a reading gone wrong, so an alert waits for the next one.",
+        crate::words::amount(left.percent),
+        TWO_SIDED_95 * left.u_percent
+    )
 }
 
 impl Alerts {
@@ -49,7 +60,10 @@ impl Alerts {
             notice: 2.0 * tank.notice,
             urgent: 2.0 * tank.urgent,
         };
-        let all = lefts(finding, direction, tank.notice);
+        let all = match finding.said {
+            Some(said) => left_together(finding, said, direction),
+            None => lefts(finding, direction, tank.notice),
+        };
         let claim = |left: &Left<'_>| Claim {
             target: AlertTarget::Station(left.station.to_owned()),
             change: left.whole,
@@ -85,6 +99,12 @@ impl Alerts {
         for left in &all {
             // The place itself must stand out, whatever the whole light there did.
             let past = left.p >= super::OPENS && toward(direction, left.left.percent) >= twice.notice;
+            if let Some(strange) = left
+                .strange
+                .filter(|strange| toward(direction, strange.percent) >= twice.notice)
+            {
+                outcome.waiting.push(waiting(left.station, &strange));
+            }
             if past && left.confirmed {
                 outcome.past_threshold = true;
             }
@@ -94,12 +114,7 @@ impl Alerts {
             if left.confirmed {
                 new.push(left);
             } else {
-                outcome.waiting.push(format!(
-                    "{} reads {} (± {:.1} with 95 %) than the rest of the tank leads to expect there: read it again. One survey can't tell a place that changed from a reading gone wrong, so an alert waits for the next one.",
-                    left.station,
-                    crate::words::amount(left.left.percent),
-                    TWO_SIDED_95 * left.left.u_percent
-                ));
+                outcome.waiting.push(waiting(left.station, &left.left));
             }
         }
         if let Some((at, mut ids)) = several {
@@ -118,6 +133,27 @@ impl Alerts {
             }
         }
     }
+}
+
+/// What is left to each place by all surveys together, which see for themselves whether a change is confirmed.
+fn left_together<'a>(finding: &Finding<'a>, said: &Said, direction: Direction) -> Vec<Left<'a>> {
+    finding
+        .stations
+        .iter()
+        .filter_map(|station| {
+            let (_, found) = said.stations.iter().find(|(name, _)| *name == station.station)?;
+            let left = from_ln(found.ln, found.u);
+            let mine = toward(direction, left.percent) > 0.0;
+            Some(Left {
+                station: &station.station,
+                whole: station.change,
+                left,
+                p: if mine { found.p_real } else { 1.0 - found.p_real },
+                confirmed: true,
+                strange: found.strange.map(|off| from_ln(off, found.sd)),
+            })
+        })
+        .collect()
 }
 
 /// What is left to each place.
@@ -139,6 +175,7 @@ fn lefts<'a>(finding: &Finding<'a>, direction: Direction, notice_percent: f64) -
                 whole: station.change,
                 left,
                 p: among(looked_at, probability(direction, &left)),
+                strange: None,
                 confirmed: finding
                     .previous
                     .iter()

@@ -92,6 +92,23 @@ impl Light {
         shares
     }
 
+    /// How far the light travels through the water to a place, metres: each emitter's refracted ray, weighed by what it
+    /// gives there. `None` above the water, or where no light arrives.
+    pub fn water_path_m(&self, at: Position) -> Option<f64> {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for fixture in &self.fixtures {
+            for emitter in &fixture.at {
+                let weight = fixture.strength * irradiance(*emitter, at, self.surface, self.exponent);
+                if weight > 0.0 {
+                    sum += weight * optics::water_path_cm(*emitter, at, self.surface);
+                    weights += weight;
+                }
+            }
+        }
+        let path = sum / weights / 100.0;
+        (at.from_bottom_cm <= self.surface.height_cm && path.is_finite()).then_some(path)
+    }
+
     /// Relative gradient of the light, ∂ ln E / ∂ (left, up, back), per cm; `None` where no light arrives.
     ///
     /// By central differences; within their step of the surface one-sided, since light jumps there.

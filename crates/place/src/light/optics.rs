@@ -66,6 +66,19 @@ pub(crate) fn irradiance(emitter: Position, at: Position, surface: Surface, expo
     cos_air.powf(exponent) * surface.transmittance(cos_air) / (r_over_sin * dr)
 }
 
+/// Length under water of the ray from `emitter` to `at`, cm.
+pub(crate) fn water_path_cm(emitter: Position, at: Position, surface: Surface) -> f64 {
+    let [x, y, z] = emitter.to_array();
+    let [u, v, w] = at.to_array();
+    let reach = (u - x).hypot(w - z);
+    let air = y - surface.height_cm;
+    let depth = (surface.height_cm - v).max(0.0);
+    if air <= 0.0 {
+        return reach.hypot(y - v);
+    }
+    depth.hypot(reach - entry_reach(reach, air, depth, surface.refractive_index))
+}
+
 /// How far from below the emitter the ray enters the water that reaches `reach` at `depth`: the root x of
 /// sin θ(x) = n·sin θ′(x), which rises evenly with x. Newton's method, held between 0 and `reach`.
 fn entry_reach(reach: f64, air: f64, depth: f64, n: f64) -> f64 {
