@@ -15,14 +15,16 @@
 //!
 //! All times are starts of surveys, so that a rebuild gives the same bytes.
 
+mod knowledge;
 mod places;
 mod together;
 
 use crate::cause;
 use crate::estimate::{ONE_SIDED_95, probability, toward};
 use crate::fit::{Field, Place};
-use crate::joint::Said;
+use crate::joint::{Class, Event, Record, Said};
 use crate::steps;
+use crate::trend;
 use crate::words::{self, Beside, Days, Evidence, Places};
 use jiff::civil::Date;
 use undim_model::{
@@ -45,6 +47,8 @@ pub(crate) struct Finding<'a> {
     pub(crate) field: &'a Field,
     /// What all surveys since the baseline say together, where they do.
     pub(crate) said: Option<&'a Said>,
+    /// The record they say it of.
+    pub(crate) record: &'a Record,
     /// One for each place that both surveys hold.
     pub(crate) stations: &'a [StationChange],
     /// What was left to places in the survey before, under the same scene and baseline.
@@ -69,6 +73,43 @@ impl Finding<'_> {
             return None;
         };
         steps::level(self.tank, self.survey.scene.as_deref(), id, self.survey.date)
+    }
+
+    /// True where a shape belongs to a target.
+    fn concerns(&self, class: Class, target: &AlertTarget) -> bool {
+        match (class, target) {
+            (Class::Fixture(at), AlertTarget::Fixture(id)) => self.fixtures.get(at) == Some(id),
+            (Class::Fixture(_), _) => false,
+            (_, target) => *target == AlertTarget::Tank,
+        }
+    }
+
+    /// What this survey alone shows of a fixture against the baseline.
+    fn seen_alone(&self, target: &AlertTarget) -> Option<Change> {
+        let AlertTarget::Fixture(id) = target else {
+            return None;
+        };
+        let (_, change) = self
+            .field
+            .fixtures
+            .iter()
+            .find(|(index, _)| self.fixtures.get(*index) == Some(id))?;
+        Some(*change)
+    }
+
+    /// The event that stands behind a target's change.
+    fn event(&self, target: &AlertTarget, direction: Direction) -> Option<&Event> {
+        let said = self.said?;
+        let is_loss = direction == Direction::Loss;
+        said.events
+            .iter()
+            .filter(|event| event.course.lasts() && self.concerns(event.class, target))
+            .find(|event| event.is_loss == is_loss)
+            .or_else(|| {
+                said.likeliest
+                    .as_ref()
+                    .filter(|event| event.course.lasts() && self.concerns(event.class, target))
+            })
     }
 
     fn trend(&self, target: &AlertTarget) -> &[TrendPoint] {
@@ -147,6 +188,7 @@ pub(crate) struct Alerts {
 }
 
 /// What is claimed of one target.
+#[derive(Clone)]
 struct Claim {
     target: AlertTarget,
     change: Change,
@@ -387,6 +429,16 @@ impl Alerts {
         }
         let direction = kept.direction;
         if claim.recovers(direction) {
+            // What this survey alone shows of a fixture counts for what is said: its light may be as low as ever, and
+            // only no longer apart from the others.
+            let change = finding
+                .seen_alone(&claim.target)
+                .filter(|seen| toward(direction, seen.percent) >= claim.thresholds.notice / 2.0)
+                .unwrap_or(claim.change);
+            let claim = &Claim {
+                change,
+                ..claim.clone()
+            };
             let still = toward(direction, claim.change.percent) >= claim.thresholds.notice / 2.0;
             let mut next_step = Vec::new();
             let evidence = match (&claim.target, tank_alert) {
@@ -513,13 +565,21 @@ fn close(kept: &mut Kept, survey: &Survey, evidence: Vec<String>, next_step: Vec
 fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
     let direction = kept.direction;
     let trend = finding.trend(&claim.target);
-    let reading = cause::of(
-        &claim.target,
-        direction,
-        finding.field.fixtures.len(),
-        trend,
-        kept.alert.cause,
-    );
+    let event = finding.event(&claim.target, direction);
+    let known = knowledge::known(finding, &claim.target, event);
+    let reading = match &claim.target {
+        AlertTarget::Tank | AlertTarget::Fixture(_) => cause::weigh(
+            event,
+            &|class| finding.concerns(class, &claim.target),
+            direction,
+            &finding.tank.drift.priors,
+            known,
+        ),
+        AlertTarget::Station(_) | AlertTarget::Path(_) => cause::at_stations(direction, false, known),
+        AlertTarget::Stations(_) => cause::at_stations(direction, true, known),
+    };
+    let creep = trend::creep(trend)
+        .filter(|creep| creep.ahead > 0.0 || event.is_some_and(|event| event.p_ramp > 0.5));
     let beside = finding
         .field
         .fixtures
@@ -544,8 +604,9 @@ fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
         trend,
         half_threshold: claim.thresholds.notice / 2.0,
         upkeep: finding.upkeep,
-        cause: reading.cause,
-        creep: reading.creep,
+        reading: &reading,
+        creep,
+        fixtures: finding.fixtures,
     });
     let alert = &mut kept.alert;
     alert.target.clone_from(&claim.target);
@@ -556,7 +617,13 @@ fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
         claim.change.percent,
         finding.level(&claim.target),
     );
+    if let Some(telling) = knowledge::telling(finding, &claim.target, &reading) {
+        let after = alert.next_step.len().min(1);
+        alert.next_step.insert(after, telling);
+    }
     alert.cause = Some(reading.cause);
+    alert.cause_probability = reading.probability;
+    alert.alternatives = reading.alternatives;
     alert.alike = reading.alike;
     alert.evidence = evidence;
     alert.change_percent = Some(claim.change.percent);

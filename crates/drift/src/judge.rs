@@ -5,21 +5,25 @@ use crate::baseline::{self, Rule};
 use crate::compare::{self, Compared, Pair};
 use crate::estimate::{ONE_SIDED_95, from_ln, is_proven};
 use crate::fit::{self, Field, LEAST_PLACES, Place};
-use crate::mean::Reference;
-use crate::poor::{self, Ruling, Trial};
 use crate::joint::{Record, Settings};
+use crate::mean::Reference;
+use crate::outlook::outlook;
+use crate::poor::{self, Ruling, Trial};
 use crate::shares::{KnowsShares, Shares};
 use crate::words;
 use std::collections::BTreeMap;
 use undim_model::{
-    Alert, AlertChange, Baseline, Change, FixtureChange, Judgement, State, StationChange, Survey, Tank, Text,
-    TrendPoint, Upkeep, Verdict,
+    Alert, AlertChange, AlertTarget, Baseline, Change, FixtureChange, Judgement, Outlook, State,
+    StationChange, Survey, Tank, Text, TrendPoint, Upkeep, Verdict,
 };
 
 /// A place gets at least this part of its light from a fixture to count among the fixture's.
 const HALF: f64 = 0.5;
 /// Below this weight a place is called outlying: Huber's weight at 2.7 standard deviations.
 const OUTLYING_BELOW: f64 = 0.5;
+
+/// From so many surveys on the record itself tells how well a survey repeats; before, it is as the tank's file states.
+const OWN_REPEAT_FROM: usize = 6;
 
 /// All that is known of a tank's past.
 #[derive(Debug, Clone, Copy)]
@@ -33,12 +37,14 @@ pub struct History<'a> {
 }
 
 /// A tank's past, judged.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Judged {
     /// One for each survey, in the same order.
     pub judgements: Vec<Judgement>,
     /// Every alert on light in its present state, closed ones too, in order of opening.
     pub alerts: Vec<Alert>,
+    /// Where the trends of the tank and of each fixture lead, scene by scene, as of the last survey of each.
+    pub outlooks: Vec<Outlook>,
 }
 
 impl Judged {
@@ -65,7 +71,13 @@ pub(crate) fn judge_with(history: &History<'_>, knows_shares: &dyn KnowsShares) 
             judgement
         })
         .collect();
+    let outlooks = fold
+        .scenes
+        .iter()
+        .flat_map(|(scene, line)| line.outlooks(history.tank, scene.as_deref()))
+        .collect();
     Judged {
+        outlooks,
         judgements,
         alerts: fold.alerts.into_alerts(),
     }
@@ -272,6 +284,17 @@ impl<'a> Line<'a> {
         }
     }
 
+    /// Where its trends lead.
+    fn outlooks(&self, tank: &Tank, scene: Option<&str>) -> Vec<Outlook> {
+        let whole = outlook(tank, scene, AlertTarget::Tank, &self.even_trend);
+        let fixtures = self
+            .fixture_trends
+            .iter()
+            .filter(|_| self.shares.fixtures.len() >= 2)
+            .map(|(fixture, points)| outlook(tank, scene, AlertTarget::Fixture(fixture.clone()), points));
+        std::iter::once(whole).chain(fixtures).collect()
+    }
+
     /// Adds this survey's points to the trends.
     fn extend(&mut self, survey: &Survey, field: &Field) {
         let id = Text::from(survey.id.as_str());
@@ -303,7 +326,14 @@ fn against(
 ) -> Judgement {
     let reference = line.baseline.clone();
     let baseline = &*reference.survey;
-    let compared = compare::compare(survey, &reference, history.tank.drift.survey_repeat_percent);
+    let poor_before = line.record.clone();
+    line.record.add(survey);
+    let said = line.record.judge(&settings(history.tank));
+    let repeat_percent = match &said {
+        Some(said) if line.record.surveys() >= OWN_REPEAT_FROM => 100.0 * said.shared,
+        _ => history.tank.drift.survey_repeat_percent,
+    };
+    let compared = compare::compare(survey, &reference, repeat_percent);
     let shares = shares_of(&compared, &line.shares);
     let field = fit::field(&compared.pairs, line.shares.fixtures.len(), &shares);
     let stations = station_changes(&compared, &field);
@@ -318,12 +348,12 @@ fn against(
         ..blank(survey, Verdict::NoChangeProven, compared.limits.clone(), changes)
     };
     if let Some(why) = too_poor(&compared.pairs, baseline) {
+        // It is no part of what later surveys are judged by.
+        line.record = poor_before;
         judgement.verdict = Verdict::TooPoor;
         judgement.limits.insert(0, why);
     } else {
         line.extend(survey, &field);
-        line.record.add(survey);
-        let said = line.record.judge(&settings(history.tank));
         let upkeep: Vec<&Upkeep> = {
             let mut entries: Vec<&Upkeep> = history
                 .upkeep
@@ -340,6 +370,7 @@ fn against(
             fixtures: &line.shares.fixtures,
             field: &field,
             said: said.as_ref(),
+            record: &line.record,
             stations: &stations,
             previous: &line.previous,
             even_trend: &line.even_trend,

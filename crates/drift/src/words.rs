@@ -1,6 +1,8 @@
 //! What an alert says: evidence with numbers, in whole sentences.
 
+use crate::cause::Reading;
 use crate::estimate::{TWO_SIDED_95, is_proven};
+use crate::joint::Class;
 use crate::trend::Creep;
 use jiff::civil::Date;
 use undim_model::{AlertTarget, Cause, Change, Direction, TrendPoint, Upkeep};
@@ -74,8 +76,10 @@ pub(crate) struct Evidence<'a> {
     /// Where a change begins to count, percent.
     pub(crate) half_threshold: f64,
     pub(crate) upkeep: &'a [&'a Upkeep],
-    pub(crate) cause: Cause,
+    pub(crate) reading: &'a Reading,
     pub(crate) creep: Option<Creep>,
+    /// Ids of the fixtures that shapes are counted by.
+    pub(crate) fixtures: &'a [String],
 }
 
 /// The evidence of an open alert.
@@ -104,6 +108,7 @@ pub(crate) fn evidence(of: &Evidence<'_>) -> Vec<String> {
         ));
     }
     said.extend(since(of));
+    said.extend(pattern(of));
     said.extend(why(of));
     said.push(upkeep(of.upkeep, of.days.baseline));
     said
@@ -149,16 +154,54 @@ fn since(of: &Evidence<'_>) -> Option<String> {
     ))
 }
 
+/// What the pattern over places and surveys says, and what it can't.
+fn pattern(of: &Evidence<'_>) -> Option<String> {
+    let named: Vec<String> = of
+        .reading
+        .classes
+        .iter()
+        .filter(|(_, p)| *p >= 0.01)
+        .take(3)
+        .map(|(class, p)| format!("{} {:.0} in 100", shape(*class, of.fixtures), 100.0 * p.min(0.99)))
+        .collect();
+    if named.len() == 1 && of.reading.classes.len() == 1 {
+        return None;
+    }
+    Some(format!(
+        "By its pattern over places and surveys: {}.",
+        named.join(", ")
+    ))
+}
+
+/// How light falls off with a shape.
+fn shape(class: Class, fixtures: &[String]) -> String {
+    match class {
+        Class::Even => "all places alike".to_owned(),
+        Class::Water => "more, the longer the way through the water".to_owned(),
+        Class::Zero => "more, the dimmer the place, as by a shift of the device's zero".to_owned(),
+        Class::Fixture(at) => format!(
+            "more, the more of its light a place gets from the {} fixture",
+            fixtures.get(at).map_or("other", String::as_str)
+        ),
+        Class::Unexplained => "along no pattern that is known".to_owned(),
+    }
+}
+
 fn why(of: &Evidence<'_>) -> Option<String> {
-    match (of.cause, of.creep) {
+    match (of.reading.cause, of.creep) {
         (Cause::LensDirty, _) => Some(
             "Only one fixture's light fell. A film on its lens or cover does that most often; ageing, a fault or another level look the same. Cleaning it and reading again tells them apart.".to_owned(),
         ),
-        (Cause::FixtureAgeing, Some(creep)) => Some(format!(
-            "The loss grew over {} surveys in {} days, by about {:.1} % in 30 days: a straight line fits them better than any single step, as with fixtures that age. A device that drifts, or an even film on every lens, looks the same without a reference; reading the same places with a reference tells them apart.",
+        (_, Some(creep)) => Some(format!(
+            "It grew over {} surveys in {} days, by about {:.1} % in 30 days.{}",
             creep.surveys,
             creep.days,
-            -creep.percent_in_30_days
+            creep.percent_in_30_days.abs(),
+            if of.reading.cause == Cause::FixtureAgeing {
+                " Fixtures that age do that; a device that drifts, growth on its sensor, or an even film on every lens look the same without a reference."
+            } else {
+                ""
+            }
         )),
         _ => None,
     }

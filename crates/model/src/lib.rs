@@ -17,6 +17,7 @@ mod device;
 mod flag;
 mod imported;
 mod measured;
+mod outlook;
 mod position;
 mod reading;
 mod reminder;
@@ -32,6 +33,7 @@ pub use device::{Correction, Device, DeviceUnit, Factor, Fit, FitModel, Medium, 
 pub use flag::{Flag, Reason, Reasons};
 pub use imported::{Fact, ImportProblem, ImportedRow, ImportedTime, Text};
 pub use measured::{Measured, SharedKind, SharedPart};
+pub use outlook::{Outlook, Reach};
 pub use position::Position;
 pub use reading::Reading;
 pub use reminder::{NoticeStep, Noticed, Reminder, Subject};

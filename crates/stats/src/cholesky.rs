@@ -43,11 +43,12 @@ impl Cholesky {
     pub fn half_solve(&self, b: &mut [f64]) {
         let n = self.n.min(b.len());
         for row in 0..n {
-            let mut sum = b[row];
-            for k in 0..row {
-                sum -= self.l[row * self.n + k] * b[k];
-            }
-            b[row] = sum / self.l[row * self.n + row];
+            let known: f64 = self.l[row * self.n..]
+                .iter()
+                .zip(&b[..row])
+                .map(|(l, b)| l * b)
+                .sum();
+            b[row] = (b[row] - known) / self.l[row * self.n + row];
         }
     }
 
@@ -56,11 +57,9 @@ impl Cholesky {
         self.half_solve(b);
         let n = self.n.min(b.len());
         for row in (0..n).rev() {
-            let mut sum = b[row];
-            for k in row + 1..n {
-                sum -= self.l[k * self.n + row] * b[k];
-            }
-            b[row] = sum / self.l[row * self.n + row];
+            let below = b.iter().enumerate().take(n).skip(row + 1);
+            let known: f64 = below.map(|(k, b)| self.l[k * self.n + row] * b).sum();
+            b[row] = (b[row] - known) / self.l[row * self.n + row];
         }
     }
 }

@@ -20,6 +20,8 @@ const MOST_SQUARED: f64 = 9.0;
 const WINSORISED_MEAN: f64 = 0.97;
 /// Rounds of levels and coefficients in turn.
 const ROUNDS: usize = 2;
+/// Records longer than this move little from one survey to the next.
+const SETTLED: usize = 8;
 const STEPS: usize = 3;
 
 /// All surveys, compressed.
@@ -49,7 +51,9 @@ impl Cells {
             sds: vec![f64::NAN; seen.len() * n],
             stations: n,
         };
-        for _ in 0..ROUNDS {
+        // A long record starts from where it stood.
+        let rounds = if seen.len() > SETTLED { 1 } else { ROUNDS };
+        for _ in 0..rounds {
             for survey in seen.iter_mut() {
                 fit(survey, levels, &scales, shapes)?;
             }

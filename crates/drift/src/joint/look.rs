@@ -3,8 +3,8 @@
 use super::Settings;
 use super::cells::{Cells, dot};
 use super::search::{
-    Class, Column, Course, Event, GAIN, Odds, RAMP, RECOVERY, SLIP, UNEXPLAINED, Under, along, amplitude,
-    products, rate, solve,
+    Class, Column, Course, Event, GAIN, Odds, RAMP, RECOVERY, SIZES, SLIP, UNEXPLAINED, Under, along,
+    amplitude, products, rate, solve,
 };
 use super::shapes::Shapes;
 use super::totals::Model;
@@ -21,6 +21,8 @@ pub(super) fn misfit_of(class: Class) -> f64 {
         Class::Unexplained => 0.0,
     }
 }
+/// A pulse is weighed from this square of its size in standard deviations on.
+const PULSE_STANDS_OUT: f64 = 8.0;
 /// Residuals count at most this many standard deviations.
 const WINSORISED_AT: f64 = 2.5;
 
@@ -63,6 +65,7 @@ impl Look {
             p_real: 1.0 - self.odds.nothing - self.odds.slip,
             classes: self.classes.clone(),
             p_ramp: ramp / (ramp + other),
+            apart: Vec::new(),
         })
     }
 
@@ -108,10 +111,9 @@ pub(super) fn look(
     let mut null = Vec::with_capacity(grid.len());
     let mut means = Vec::with_capacity(grid.len());
     // ln weights under each size, candidate by candidate.
-    let mut tally = Tally::default();
+    let mut tally = Tally::new(classes.len(), surveys);
     let mut slip = Vec::with_capacity(grid.len());
     for (which, under) in grid.iter().enumerate() {
-        tally.again();
         let solved = solve(under, columns, surveys)?;
         null.push(under.ln_weight + solved.ln_evidence);
         means.push(solved.mean.clone());
@@ -131,7 +133,7 @@ pub(super) fn look(
                 }
             }
         }
-        for class in &classes {
+        for (number, class) in classes.iter().enumerate() {
             let Some(along) = along(*class, shapes) else {
                 continue;
             };
@@ -147,7 +149,7 @@ pub(super) fn look(
             let sd = amplitude(*class);
             let ln_rate = rate(*class, settings, shapes).ln();
             sums.candidates(sd, ln_rate, years, &mut |course, ln, is_loss| {
-                tally.add(which, *class, course, ln, is_loss);
+                tally.add(which, number, *class, course, ln, is_loss);
             });
             if *class == Class::Even {
                 let (a, b) = sums.step(surveys - 1);
@@ -358,6 +360,10 @@ impl Sums {
             add(Course::Ramp(from - 1), ln + ln_prior, is_loss);
             for to in from + 1..surveys {
                 let (a, b) = self.pulse(from, to);
+                // There are many, and each is unlikely: what does not stand out makes no difference.
+                if b * b < PULSE_STANDS_OUT * (a.max(0.0) + (sd * sd).recip()) {
+                    continue;
+                }
                 let (ln, is_loss) = ln_bayes(a, b, sd, GAIN);
                 add(Course::Pulse(from, to), ln + ln_prior + RECOVERY.ln(), is_loss);
             }
@@ -365,49 +371,74 @@ impl Sums {
     }
 }
 
-/// One candidate's weight (ln, under all sizes of the shared error together).
+/// One candidate's weight.
 struct Candidate {
     class: Class,
     course: Course,
+    /// ln, under each size of the shared error.
+    under: [f64; SIZES],
+    /// ln, under all sizes together.
     ln_weight: f64,
     is_loss: bool,
 }
 
-/// Candidates' weights under each size.
-#[derive(Default)]
+/// Candidates' weights, gathered size by size.
 struct Tally {
+    surveys: usize,
     candidates: Vec<Candidate>,
-    lns: Vec<Vec<f64>>,
+    /// Where each class's course stands among the candidates, from 1; 0 where it was never weighed.
+    places: Vec<usize>,
 }
 
 impl Tally {
-    fn again(&mut self) {
-        self.lns.push(Vec::with_capacity(self.candidates.len()));
+    fn new(classes: usize, surveys: usize) -> Self {
+        Self {
+            surveys,
+            candidates: Vec::new(),
+            places: vec![0; classes * surveys * (surveys + 1)],
+        }
     }
 
-    fn add(&mut self, which: usize, class: Class, course: Course, ln: f64, is_loss: bool) {
-        if which == 0 {
+    fn add(&mut self, which: usize, number: usize, class: Class, course: Course, ln: f64, is_loss: bool) {
+        // One place for each: steps end with the last survey, ramps before the first.
+        let (from, to) = match course {
+            Course::Step(from) => (from, self.surveys),
+            Course::Ramp(after) => (after, 0),
+            Course::Pulse(from, to) => (from, to),
+        };
+        let at = (number * self.surveys + from) * (self.surveys + 1) + to;
+        let Some(place) = self.places.get_mut(at) else {
+            return;
+        };
+        if *place == 0 {
             self.candidates.push(Candidate {
                 class,
                 course,
-                ln_weight: 0.0,
+                under: [f64::NEG_INFINITY; SIZES],
+                ln_weight: f64::NEG_INFINITY,
                 is_loss,
             });
+            *place = self.candidates.len();
         }
-        if let Some(lns) = self.lns.last_mut() {
-            lns.push(ln);
+        if let Some(under) = self
+            .candidates
+            .get_mut(*place - 1)
+            .and_then(|c| c.under.get_mut(which))
+        {
+            *under = ln;
         }
     }
 
     fn look(mut self, null: Vec<f64>, slip: &[f64], unexplained: Vec<(Course, f64)>) -> Look {
         let nothing = sum_ln(null.iter().copied());
-        for (at, candidate) in self.candidates.iter_mut().enumerate() {
-            candidate.ln_weight = sum_ln(self.lns.iter().zip(&null).map(|(lns, null)| lns[at] + null));
+        for candidate in &mut self.candidates {
+            candidate.ln_weight = sum_ln(candidate.under.iter().zip(&null).map(|(ln, null)| ln + null));
         }
         for (course, ln) in unexplained {
             self.candidates.push(Candidate {
                 class: Class::Unexplained,
                 course,
+                under: [ln; SIZES],
                 ln_weight: nothing + ln,
                 is_loss: true,
             });

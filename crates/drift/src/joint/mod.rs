@@ -14,13 +14,14 @@ mod shapes;
 mod stations;
 mod totals;
 
-pub(crate) use search::{Class, Course, Event};
+pub(crate) use search::{Class, Event};
 pub(crate) use stations::Station;
 pub(crate) use totals::{Amount, Totals};
 
 use crate::compare;
 use crate::shares::Shares;
 use cells::Cells;
+use jiff::civil::Date;
 use shapes::Shapes;
 use undim_model::{Priors, SharedKind, Survey, Text};
 
@@ -52,6 +53,7 @@ struct Cell {
 /// One survey as it was taken in.
 #[derive(Debug, Clone)]
 struct Seen {
+    date: Date,
     /// Years since the first survey of the record.
     years: f64,
     cells: Vec<Cell>,
@@ -70,7 +72,7 @@ pub(crate) struct Record {
     stations: Vec<Text>,
     levels: Vec<f64>,
     shapes: Shapes,
-    first: jiff::civil::Date,
+    first: Date,
     seen: Vec<Seen>,
 }
 
@@ -79,12 +81,16 @@ pub(crate) struct Record {
 pub(crate) struct Said {
     /// Events beyond doubt, the most certain first.
     pub(crate) events: Vec<Event>,
+    /// What is likeliest of what is not beyond doubt.
+    pub(crate) likeliest: Option<Event>,
     /// What they come to now.
     pub(crate) totals: Totals,
     /// Variance that known events leave at each station, because shapes are never exact.
     pub(crate) misfit: Vec<f64>,
     /// What the last look found that is not beyond doubt.
     pub(crate) open: search::Odds,
+    /// Days of the record's surveys.
+    pub(crate) days: Vec<Date>,
     /// What is left to each station, by name, in the record's order.
     pub(crate) stations: Vec<(Text, Station)>,
     /// The standard deviation that a survey shares, relative, as the record itself shows it.
@@ -170,6 +176,7 @@ impl Record {
             .map(|(key, _)| key)
             .unwrap_or_default();
         self.seen.push(Seen {
+            date: survey.date,
             years: f64::from((survey.date - self.first).get_days()) / YEAR,
             cells,
             rezero,
@@ -191,11 +198,41 @@ impl Record {
         let mut said = search::search(&self.seen, &cells, &self.shapes, settings)?;
         let years: Vec<f64> = self.seen.iter().map(|survey| survey.years).collect();
         let stations = stations::stations(&cells, &said.misfit, &years);
+        said.days = self.seen.iter().map(|survey| survey.date).collect();
         said.stations = self.stations.iter().cloned().zip(stations).collect();
         Some(said)
     }
 
-    /// How many surveys are held.
+    /// The stations at which a shape shows best, the best first.
+    pub(crate) fn telling(&self, class: Class, count: usize) -> Vec<Text> {
+        let coordinate = match class {
+            Class::Fixture(at) => Some(at),
+            Class::Water => self.shapes.path,
+            Class::Zero => self.shapes.zero,
+            Class::Even | Class::Unexplained => None,
+        };
+        let mut all: Vec<(f64, usize)> = (0..self.stations.len())
+            .filter(|station| self.shapes.speaks(*station))
+            .map(|station| {
+                let size = match coordinate {
+                    Some(at) => self.shapes.row(station).get(at).copied().unwrap_or(0.0),
+                    // All alike shows best where there is most light.
+                    None => self.levels.get(station).copied().unwrap_or(0.0),
+                };
+                (size, station)
+            })
+            .collect();
+        all.sort_by(|a, b| {
+            b.0.total_cmp(&a.0)
+                .then_with(|| self.stations[a.1].cmp(&self.stations[b.1]))
+        });
+        all.into_iter()
+            .take(count)
+            .map(|(_, station)| self.stations[station].clone())
+            .collect()
+    }
+
+    /// How many surveys it holds.
     pub(crate) fn surveys(&self) -> usize {
         self.seen.len()
     }

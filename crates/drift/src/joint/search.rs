@@ -10,15 +10,16 @@
 //! evidence that nothing but noise has under it.
 
 use super::cells::{Cells, dot};
-use super::look::look;
+use super::look::{look, misfit_of};
 use super::shapes::Shapes;
 use super::totals;
 use super::{Said, Seen, Settings};
 use undim_stats::cholesky::Cholesky;
 
 /// Sizes of the shared error, relative, and what is thought of each beforehand.
-const SHARED: [f64; 5] = [0.004, 0.01, 0.02, 0.035, 0.06];
-const SHARED_PRIOR: [f64; 5] = [0.15, 0.25, 0.30, 0.20, 0.10];
+pub(super) const SIZES: usize = 5;
+const SHARED: [f64; SIZES] = [0.004, 0.01, 0.02, 0.035, 0.06];
+const SHARED_PRIOR: [f64; SIZES] = [0.15, 0.25, 0.30, 0.20, 0.10];
 /// How well a tank's stated repeatability tells it: standard deviation of the logarithm.
 const STATED_SPREAD: f64 = 0.6;
 /// How well a fixture repeats its level, relative; the water's attenuation, per metre; the rod's height, cm.
@@ -43,6 +44,8 @@ pub(super) const GAIN: f64 = 0.3;
 pub(super) const UNEXPLAINED: f64 = 0.08;
 /// Beyond this an event is real.
 pub(crate) const REAL: f64 = 0.95;
+/// From this probability on the last survey counts as slipped.
+const SLIPPED: f64 = 0.5;
 /// At most so many events at once.
 const MOST_EVENTS: usize = 3;
 
@@ -87,7 +90,7 @@ impl Course {
         !matches!(self, Self::Pulse(..))
     }
 
-    /// The first survey that it touches.
+    /// The first survey that it touches, counted in the record.
     pub(crate) fn shows_from(self) -> usize {
         match self {
             Self::Step(from) | Self::Pulse(from, _) => from,
@@ -109,6 +112,18 @@ pub(crate) struct Event {
     pub(crate) classes: Vec<(Class, f64)>,
     /// Probability, within its class, that it creeps.
     pub(crate) p_ramp: f64,
+    /// How far each other class is from explaining the same, in standard deviations.
+    pub(crate) apart: Vec<(Class, f64)>,
+}
+
+impl Event {
+    /// How far a class is from explaining the same.
+    pub(crate) fn apart(&self, class: Class) -> f64 {
+        self.apart
+            .iter()
+            .find(|(other, _)| *other == class)
+            .map_or(f64::INFINITY, |(_, apart)| *apart)
+    }
 }
 
 /// How the last look ended.
@@ -197,7 +212,7 @@ pub(super) fn rate(class: Class, settings: &Settings, shapes: &Shapes) -> f64 {
 }
 
 /// The grid's weights, drawn to what the keeper states.
-fn shared_prior(settings: &Settings) -> [f64; 5] {
+fn shared_prior(settings: &Settings) -> [f64; SIZES] {
     let stated = (settings.repeat_percent / 100.0).clamp(0.002, 0.1);
     let mut prior = SHARED_PRIOR;
     for (weight, size) in prior.iter_mut().zip(SHARED) {
@@ -249,7 +264,7 @@ fn under(seen: &[Seen], cells: &Cells, shapes: &Shapes, size: f64) -> Option<Und
             }
         }
         let inner = Cholesky::new(m, &inner)?;
-        // W = J − J·V·(1 + VᵀJV)⁻¹·VᵀJ, and the same for the right side (Woodbury).
+        // `W = J − J·V·(1 + VᵀJV)⁻¹·VᵀJ`, and the same for the right side (Woodbury).
         let mut half: Vec<f64> = noise.iter().map(|column| dot(column, right)).collect();
         inner.half_solve(&mut half);
         ln_weight += 0.5 * dot(&half, &half) - 0.5 * inner.ln_determinant();
@@ -283,7 +298,7 @@ pub(super) struct Solved {
     pub(super) ln_evidence: f64,
 }
 
-/// Products W_t·a of a column's direction, all surveys.
+/// Products `W_t·a` of a column's direction, all surveys.
 pub(super) fn products(under: &Under, along: &[f64], surveys: usize) -> Vec<f64> {
     let k = along.len();
     let mut products = vec![0.0; surveys * k];
@@ -386,22 +401,49 @@ pub(crate) fn search(seen: &[Seen], cells: &Cells, shapes: &Shapes, settings: &S
     }
     let mut columns = background(seen, shapes, &years);
     let mut events: Vec<Event> = Vec::new();
+    let mut slipped = false;
     loop {
         let look = look(&grid, &columns, cells, shapes, settings, &years)?;
         let shared = shared_size(&look.null);
+        if !slipped && look.odds.slip > SLIPPED && look.odds.slip > look.odds.nothing {
+            // The last survey stands apart whatever else there is: looked at again with that taken out.
+            slipped = true;
+            let mut course = vec![0.0; seen.len()];
+            if let Some(last) = course.last_mut() {
+                *last = 1.0;
+            }
+            let mut along = vec![0.0; shapes.count()];
+            along[..shapes.alike()].fill(-1.0);
+            columns.push(Column {
+                class: None,
+                along,
+                course,
+                sd: AMPLITUDE[0],
+            });
+            continue;
+        }
         let best = look.best();
         let may_add = events.len() < MOST_EVENTS && look.odds.nothing + look.odds.slip <= 1.0 - REAL;
         let Some(event) = best.filter(|_| may_add) else {
             let totals = totals::totals(&grid, &columns, &look, shapes, &years)?;
+            let mut likeliest = look.best();
+            if let Some(event) = &mut likeliest {
+                event.apart =
+                    apart(event, &grid, &look.null, &columns, cells, shapes, &years).unwrap_or_default();
+            }
             return Some(Said {
                 events,
+                likeliest,
                 totals,
                 open: look.odds,
                 misfit: look.misfit,
                 stations: Vec::new(),
+                days: Vec::new(),
                 shared,
             });
         };
+        let mut event = event;
+        event.apart = apart(&event, &grid, &look.null, &columns, cells, shapes, &years).unwrap_or_default();
         match Column::of(event.class, event.course, shapes, &years) {
             Some(column) => {
                 columns.push(column);
@@ -413,10 +455,12 @@ pub(crate) fn search(seen: &[Seen], cells: &Cells, shapes: &Shapes, settings: &S
                 let totals = totals::totals(&grid, &columns, &look, shapes, &years)?;
                 return Some(Said {
                     events,
+                    likeliest: None,
                     totals,
                     open: look.odds,
                     misfit: look.misfit,
                     stations: Vec::new(),
+                    days: Vec::new(),
                     shared,
                 });
             }
@@ -434,4 +478,99 @@ fn shared_size(null: &[f64]) -> f64 {
             (sum + weight, squares + weight * size * size)
         });
     (squares / sum).sqrt()
+}
+
+/// How far each class is from explaining what an event of another explains, in standard deviations:
+/// `D² = â²·(A_kk − A_kl²/A_ll)` with the same course, less what shapes that are never exact take from it.
+fn apart(
+    event: &Event,
+    grid: &[Under],
+    null: &[f64],
+    columns: &[Column],
+    cells: &Cells,
+    shapes: &Shapes,
+    years: &[f64],
+) -> Option<Vec<(Class, f64)>> {
+    let surveys = years.len();
+    let most = (0..grid.len()).reduce(|a, b| if null[b] > null[a] { b } else { a })?;
+    let under = grid.get(most)?;
+    let solved = solve(under, columns, surveys)?;
+    let mine = Column::of(event.class, event.course, shapes, years)?;
+    let own = information(under, columns, &solved, &mine, &mine);
+    let (right, prior) = (reach(under, columns, &solved, &mine), mine.sd.powi(-2));
+    let amplitude = right / (own + prior);
+    // What a shape's misfit adds to a station's variance, beside what is there.
+    let mean = mine.course.iter().sum::<f64>() / surveys as f64;
+    let spread: f64 = mine.course.iter().map(|g| (g - mean).powi(2)).sum();
+    let (mut squares, mut count) = (0.0, 0.0);
+    for station in (0..cells.stations).filter(|station| shapes.speaks(*station)) {
+        squares += dot(&mine.along, shapes.row(station)).powi(2);
+        count += 1.0;
+    }
+    let variances = cells.sds.iter().filter(|sd| !sd.is_nan());
+    let variance = variances.clone().map(|sd| sd * sd).sum::<f64>() / variances.count().max(1) as f64;
+    let misfit =
+        (misfit_of(event.class) * amplitude).powi(2) * squares / f64::max(count, 1.0) * spread / variance;
+    let mut others = vec![Class::Even, Class::Water, Class::Zero];
+    others.extend((0..shapes.fixtures).map(Class::Fixture));
+    Some(
+        others
+            .into_iter()
+            .filter(|class| *class != event.class)
+            .filter_map(|class| {
+                let other = Column::of(class, event.course, shapes, years)?;
+                let (cross, its) = (
+                    information(under, columns, &solved, &mine, &other),
+                    information(under, columns, &solved, &other, &other),
+                );
+                let left = (own - cross * cross / its.max(f64::MIN_POSITIVE)).max(0.0);
+                Some((class, (amplitude * amplitude * left / (1.0 + misfit)).sqrt()))
+            })
+            .collect(),
+    )
+}
+
+/// Two columns' products beside the nuisance columns: `Σ g·h·aᵀW b − cᵀN⁻¹d`.
+fn information(under: &Under, columns: &[Column], solved: &Solved, one: &Column, other: &Column) -> f64 {
+    let surveys = one.course.len();
+    let k = one.along.len();
+    let with = |column: &Column| -> Vec<f64> {
+        let products = products(under, &column.along, surveys);
+        columns
+            .iter()
+            .map(|known| {
+                (0..surveys)
+                    .map(|t| {
+                        column.course[t] * known.course[t] * dot(&products[t * k..(t + 1) * k], &known.along)
+                    })
+                    .sum()
+            })
+            .collect()
+    };
+    let products = products(under, &one.along, surveys);
+    let whole: f64 = (0..surveys)
+        .map(|t| one.course[t] * other.course[t] * dot(&products[t * k..(t + 1) * k], &other.along))
+        .sum();
+    let (mut c, mut d) = (with(one), with(other));
+    solved.factor.half_solve(&mut c);
+    solved.factor.half_solve(&mut d);
+    whole - dot(&c, &d)
+}
+
+/// A column's product with what the nuisance columns leave.
+fn reach(under: &Under, columns: &[Column], solved: &Solved, one: &Column) -> f64 {
+    let surveys = one.course.len();
+    let k = one.along.len();
+    let products = products(under, &one.along, surveys);
+    (0..surveys)
+        .map(|t| {
+            let product = &products[t * k..(t + 1) * k];
+            let fitted: f64 = columns
+                .iter()
+                .zip(&solved.mean)
+                .map(|(known, mean)| known.course[t] * mean * dot(product, &known.along))
+                .sum();
+            one.course[t] * (dot(&under.wz[t * k..(t + 1) * k], &one.along) - fitted)
+        })
+        .sum()
 }

@@ -18,6 +18,9 @@ const CHANGE: f64 = 0.3;
 /// Calm stations never lie further than this from their level on average, in standard deviations of a contrast.
 const CALM: f64 = 3.0;
 
+/// A reading further off than this, in standard deviations, is strange.
+const STRANGE: f64 = 4.0;
+
 /// A station's present state.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Station {
@@ -26,7 +29,7 @@ pub(crate) struct Station {
     pub(crate) u: f64,
     /// Probability that it is not at its first level.
     pub(crate) p_real: f64,
-    /// What the last reading differs by from its level, where it looks like one gone wrong, ln.
+    /// What the last reading differs by from the first level, where it may have gone wrong, ln.
     pub(crate) strange: Option<f64>,
     /// Standard deviation of one reading, ln.
     pub(crate) sd: f64,
@@ -109,16 +112,19 @@ fn one(read: &[Read], surveys: usize, misfit: f64) -> Station {
         .min(cost(read, level(read)));
     let ln = if last_from == 0 { 0.0 } else { now - first };
     let spread = |stretch: &[Read]| stretch.iter().map(|r| r.sd.powi(-2)).sum::<f64>().recip();
-    let off = last.residual - now;
+    let p_real = if last_from == 0 {
+        0.0
+    } else {
+        (1.0 + (least[m].0 - same).exp()).recip()
+    };
+    // Near its first level, or at a new one beyond doubt, a reading is not strange.
+    let off = last.residual - first;
+    let settled = p_real >= super::search::REAL && (last.residual - now).abs() <= STRANGE * last.sd;
     Station {
         ln,
         u: (spread(&read[..first_to]) + spread(&read[last_from..]) + misfit).sqrt(),
-        p_real: if last_from == 0 {
-            0.0
-        } else {
-            (1.0 + (least[m].0 - same).exp()).recip()
-        },
-        strange: (off.abs() > 4.0 * last.sd).then_some(off),
+        p_real,
+        strange: (off.abs() > STRANGE * last.sd && !settled).then_some(off),
         sd: last.sd,
     }
 }
@@ -133,7 +139,7 @@ fn level(read: &[Read]) -> f64 {
     let mut middle: Vec<f64> = read.iter().map(|r| r.residual).collect();
     middle.sort_by(f64::total_cmp);
     let mut level = middle.get(middle.len() / 2).copied().unwrap_or(0.0);
-    if middle.len() % 2 == 0 {
+    if middle.len().is_multiple_of(2) {
         level = f64::midpoint(
             level,
             middle

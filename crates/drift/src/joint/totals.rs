@@ -9,6 +9,9 @@ use undim_stats::normal;
 /// What a shape that is never quite right adds to an amount, as a part of it.
 const SHARE_UNSURE: f64 = 0.10;
 
+/// What is less likely is left out of the average.
+const LEAST_WEIGHT: f64 = 2e-3;
+
 /// One thing that may be: with a probability, beside the columns that are known.
 pub(super) struct Model {
     pub(super) weight: f64,
@@ -77,7 +80,7 @@ pub(super) fn totals(
     let mut columns = columns.to_vec();
     let known = columns.len();
     for model in look.models(shapes, years) {
-        if model.weight < 1e-4 {
+        if model.weight < LEAST_WEIGHT {
             continue;
         }
         columns.truncate(known);

@@ -174,7 +174,8 @@ fn first_and_named_baselines_hold_through_resets() {
         [
             Verdict::NoBaseline,
             Verdict::Baseline,
-            Verdict::PastThreshold,
+            // Everything alike at the last survey may be a slip: it waits for a second look.
+            Verdict::BelowThreshold,
             Verdict::PastThreshold
         ]
     );
@@ -194,26 +195,27 @@ fn each_scene_has_its_own_baseline_and_one_event_one_alert() {
     assert_eq!(judged.judgements[7].baseline.as_deref(), Some("2026-01-05-noon"));
     assert_eq!(judged.judgements[6].baseline.as_deref(), Some("2026-01-05-dawn"));
     assert_eq!(judged.alerts.len(), 1);
-    assert_eq!(judged.alerts[0].id, "2026-03-05-dawn-whole-tank-loss");
-    assert_eq!(judged.judgements[5].verdict, Verdict::PastThreshold);
+    assert_eq!(judged.alerts[0].id, "2026-04-05-dawn-whole-tank-loss");
+    assert_eq!(judged.judgements[5].verdict, Verdict::BelowThreshold);
+    assert_eq!(judged.judgements[7].verdict, Verdict::PastThreshold);
 }
 
 #[test]
 fn upkeep_that_resets_closes_an_open_alert_and_says_why() {
-    let surveys = levels(&[200.0, 150.0, 150.0, 150.0]);
-    let resets = [upkeep(surveys[2].date, UpkeepKind::LevelsChanged)];
+    let surveys = levels(&[200.0, 150.0, 150.0, 150.0, 150.0]);
+    let resets = [upkeep(surveys[3].date, UpkeepKind::LevelsChanged)];
     let judged = judged(&tank(), &surveys, &resets, &NoFixtures);
-    assert_eq!(judged.judgements[1].alert_changes[0].step, AlertStep::Opened);
-    let closed = &judged.judgements[2].alert_changes[0];
+    assert_eq!(judged.judgements[2].alert_changes[0].step, AlertStep::Opened);
+    let closed = &judged.judgements[3].alert_changes[0];
     assert_eq!(closed.step, AlertStep::Closed);
-    assert!(closed.alert.evidence[0].contains("levels changed on 5 March 2026"));
-    assert_eq!(closed.alert.closed, Some(surveys[2].start));
+    assert!(closed.alert.evidence[0].contains("levels changed on 5 April 2026"));
+    assert_eq!(closed.alert.closed, Some(surveys[3].start));
     assert_eq!(judged.open_alerts().count(), 0);
 }
 
 #[test]
 fn a_growing_loss_is_raised_once() {
-    let surveys = levels(&[200.0, 180.0, 170.0, 150.0, 140.0, 155.0, 150.0]);
+    let surveys = levels(&[200.0, 180.0, 181.0, 179.0, 150.0, 140.0, 155.0, 150.0]);
     let judged = judged(&tank(), &surveys, &[], &NoFixtures);
     let steps: Vec<AlertStep> = judged
         .judgements
@@ -224,10 +226,11 @@ fn a_growing_loss_is_raised_once() {
     assert_eq!(steps, [AlertStep::Opened, AlertStep::Raised]);
     let alert = &judged.alerts[0];
     // The present state is that of the last survey.
-    assert_eq!(alert.survey.as_ref(), Some(&surveys[6].id));
-    assert_eq!(alert.updated, surveys[6].start);
-    assert_eq!(alert.opened, surveys[1].start);
-    near(alert.change_percent.unwrap(), -25.0);
+    assert_eq!(alert.survey.as_ref(), Some(&surveys[7].id));
+    assert_eq!(alert.updated, surveys[7].start);
+    assert_eq!(alert.opened, surveys[3].start);
+    let change = alert.change_percent.unwrap();
+    assert!((-29.0..=-21.0).contains(&change), "{change}");
     assert!((0.95..=1.0).contains(&alert.p_real.unwrap()));
 }
 
@@ -301,8 +304,11 @@ fn a_film_says_how_far_the_light_will_jump_and_to_turn_down_first() {
     let judged = judged(&simulated.tank, &surveys, &entries, &simulated);
     let alert = &judged.judgements[3].alert_changes[0].alert;
     assert_eq!(alert.cause, Some(Cause::LensDirty));
-    assert_eq!(alert.alike[..2], [Cause::FixtureAgeing, Cause::FixtureFault]);
-    assert!(alert.alternatives.is_empty() && alert.cause_probability.is_none());
+    assert_eq!(alert.alike, [Cause::FixtureFault, Cause::LevelsChanged]);
+    let probability = alert.cause_probability.unwrap();
+    assert!((0.3..=0.6).contains(&probability), "{probability}");
+    let all: f64 = alert.alternatives.iter().map(|other| other.probability).sum();
+    assert!(all + probability <= 1.0 + 1e-9 && all > 0.3, "{alert:?}");
     let lost = -alert.change_percent.unwrap();
     let steps = alert.next_step.join(" ");
     assert!(steps.contains(&format!("jump by {:.0} %", 100.0 * lost / (100.0 - lost))));
@@ -361,10 +367,10 @@ fn no_step_tells_to_make_light_stronger() {
 
 #[test]
 fn ids_are_plain_and_stay_apart() {
-    let mut surveys = levels(&[200.0, 150.0]);
-    surveys[1].id = "2026-02-05-night_blue".to_owned();
+    let mut surveys = levels(&[200.0, 150.0, 150.0]);
+    surveys[2].id = "2026-03-05-night_blue".to_owned();
     let judged = judged(&tank(), &surveys, &[], &NoFixtures);
-    assert_eq!(judged.alerts[0].id, "2026-02-05-night-blue-whole-tank-loss");
+    assert_eq!(judged.alerts[0].id, "2026-03-05-night-blue-whole-tank-loss");
 }
 
 /// A tank whose geometry is declared: the fixtures' names and shares come from there.
@@ -443,7 +449,11 @@ fn declared_fixtures_are_told_apart_by_their_geometry() {
 #[test]
 fn a_lone_fixture_is_the_whole_tank() {
     let tank = declared(&[("only", 60.0)]);
-    let surveys = [along(month(0), |_| 1.0), along(month(1), |_| 0.85)];
+    let surveys = [
+        along(month(0), |_| 1.0),
+        along(month(1), |_| 0.85),
+        along(month(2), |_| 0.85),
+    ];
     let history = History {
         tank: &tank,
         surveys: &surveys.each_ref(),
@@ -452,7 +462,9 @@ fn a_lone_fixture_is_the_whole_tank() {
     let judged = crate::judge(&history);
     assert_eq!(judged.alerts.len(), 1);
     assert_eq!(judged.alerts[0].target, AlertTarget::Tank);
-    assert_eq!(judged.alerts[0].cause, Some(Cause::Unexplained));
+    // At one height only, water and everything alike can't be told apart: no cause gets much.
+    assert!(judged.alerts[0].cause_probability.unwrap() <= 0.6);
+    assert!(judged.alerts[0].alike.len() >= 2, "{:?}", judged.alerts[0]);
     assert!(!judged.judgements[1].fixtures_differ);
 }
 

@@ -132,14 +132,21 @@ fn ageing(tanks: u64) {
 #[test]
 fn a_gain_opens_and_closes() {
     let mut simulated = Simulated::new(5, Noise::shared(1.0));
-    let surveys = history(&mut simulated, 6, |t| [if t == 3 { 1.18 } else { 1.0 }; 2]);
+    let surveys = history(&mut simulated, 8, |t| {
+        [if (3..5).contains(&t) { 1.18 } else { 1.0 }; 2]
+    });
     let judged = judge(&simulated, &surveys);
     assert_eq!(judged.alerts.len(), 1);
-    let opened = &judged.judgements[3].alert_changes[0];
+    let opened = &judged.judgements[4].alert_changes[0];
     assert_eq!(opened.step, AlertStep::Opened);
     assert!(opened.alert.change_percent.unwrap() > 10.0);
-    assert_eq!(opened.alert.id, "2026-04-05-noon-whole-tank-gain");
-    assert_eq!(judged.judgements[4].alert_changes[0].step, AlertStep::Closed);
+    assert_eq!(opened.alert.id, "2026-05-05-noon-whole-tank-gain");
+    assert!(judged.judgements[5..7].iter().any(|judgement| {
+        judgement
+            .alert_changes
+            .iter()
+            .any(|change| change.step == AlertStep::Closed)
+    }));
     assert_eq!(judged.open_alerts().count(), 0);
 }
 
@@ -232,7 +239,7 @@ fn one_wrong_place_moves_no_fixture_and_opens_nothing() {
 fn a_shaded_place_opens_at_its_second_survey_and_many_are_one() {
     for (shaded, expected) in [(1, 1), (6, 1)] {
         let mut simulated = Simulated::new(7, Noise::shared(1.0));
-        let surveys: Vec<Survey> = (0..6)
+        let surveys: Vec<Survey> = (0..8)
             .map(|t| {
                 simulated.survey(month(t), &[1.0, 1.0], |i| {
                     if (2..5).contains(&t) && i % 5 == 1 && i / 5 < shaded {
@@ -252,7 +259,13 @@ fn a_shaded_place_opens_at_its_second_survey_and_many_are_one() {
             AlertTarget::Stations(ids) => assert_eq!((shaded, ids.len()), (6, 6)),
             other => panic!("{other:?}"),
         }
-        assert_eq!(judged.judgements[5].alert_changes[0].step, AlertStep::Closed);
+        // Back for one survey, or for two where it looks like a reading gone wrong.
+        assert!(judged.judgements[5..7].iter().any(|judgement| {
+            judgement
+                .alert_changes
+                .iter()
+                .any(|change| change.step == AlertStep::Closed)
+        }));
         assert_eq!(judged.alerts.len(), expected);
     }
 }

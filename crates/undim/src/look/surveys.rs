@@ -97,10 +97,7 @@ impl<'s> Surveys<'s> {
             },
             taken: Vec::new(),
             surveys: Vec::new(),
-            judged: Judged {
-                judgements: Vec::new(),
-                alerts: Vec::new(),
-            },
+            judged: Judged::default(),
             left_out,
         };
         for entry in entries {
