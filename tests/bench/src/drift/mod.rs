@@ -1,11 +1,14 @@
 //! The judge held against simulated truth, in one table: `cargo bench-all drift`.
 //!
+//! `cargo bench-all drift speed` measures how fast it judges, and trends beside numpy and pymannkendall.
+//!
 //! `cargo bench-all drift [histories] [first seed]`: 500 histories a cell without a number. Constants were tuned on
 //! seeds below [`REPORTED_FROM`]; what is reported begins there.
 
 mod random;
 mod scenario;
 mod score;
+mod speed;
 mod truth;
 
 use crate::Result;
@@ -35,6 +38,9 @@ fn run(kind: Kind, survey_percent: f64, histories: u64, first_seed: u64) -> Scor
 
 /// Prints the tables. `words`: how many histories a cell, the first seed, kinds.
 pub(crate) fn measure(words: &[&str]) -> Result<bool> {
+    if let ["speed"] = words {
+        return speed::measure();
+    }
     let number = |at: usize, otherwise: u64| {
         words.get(at).map_or(Ok(otherwise), |word| {
             word.parse::<u64>().map_err(|_| {

@@ -118,6 +118,11 @@ pub(crate) struct Truth {
 impl Truth {
     /// Two fixtures, thirty places at three heights.
     pub(crate) fn new(seed: u64, noise: Noise) -> Self {
+        Self::with_columns(seed, noise, 5)
+    }
+
+    /// So many columns of six places each.
+    pub(crate) fn with_columns(seed: u64, noise: Noise, columns: u32) -> Self {
         let mut random = Random::new(seed);
         let tank = declared();
         let declared_light = Light::new(&tank.fixtures, &[], WATER_CM);
@@ -135,7 +140,7 @@ impl Truth {
             .collect();
         let reflected = 0.2 + 0.2 * random.uniform();
         let water = 0.25;
-        let places = places();
+        let places = places(columns);
         let mut beams: Vec<[Beam; 2]> = places
             .iter()
             .map(|(_, at)| {
@@ -339,12 +344,12 @@ fn beam(light: &Light, centre_left: f64, at: Position, reflected: f64, water: f6
     }
 }
 
-fn places() -> Vec<(Text, Position)> {
+fn places(columns: u32) -> Vec<(Text, Position)> {
     let mut places = Vec::new();
     for height in [10.0, 22.0, 34.0] {
-        for column in 0..5 {
+        for column in 0..columns {
             for row in [18.0, 42.0] {
-                let left = 12.0 + 24.0 * f64::from(column);
+                let left = 12.0 + 96.0 * f64::from(column) / f64::from((columns - 1).max(1));
                 places.push((
                     Text::from(format!("at-{left}-{height}-{row}")),
                     Position::new(left, height, row),
