@@ -41,7 +41,13 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("undim-importer-hostile", &["undim-abi"]),
     (
         "undim-bench",
-        &["undim-import", "undim-model", "undim-stats", "undim-place", "undim-drift"],
+        &[
+            "undim-import",
+            "undim-model",
+            "undim-stats",
+            "undim-place",
+            "undim-drift",
+        ],
     ),
     ("xtask", &[]),
 ];

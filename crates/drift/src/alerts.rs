@@ -618,8 +618,12 @@ fn tell(kept: &mut Kept, finding: &Finding<'_>, claim: &Claim) {
         finding.level(&claim.target),
     );
     if let Some(telling) = knowledge::telling(finding, &claim.target, &reading) {
-        let after = alert.next_step.len().min(1);
-        alert.next_step.insert(after, telling);
+        // Of a fixture after the places are read again, and before what follows from it; else before the work.
+        let at = match &claim.target {
+            AlertTarget::Fixture(_) => alert.next_step.len().saturating_sub(1),
+            _ => alert.next_step.len().min(1),
+        };
+        alert.next_step.insert(at, telling);
     }
     alert.cause = Some(reading.cause);
     alert.cause_probability = reading.probability;

@@ -102,7 +102,7 @@ pub(super) fn telling(finding: &Finding<'_>, target: &AlertTarget, reading: &Rea
         AlertTarget::Fixture(id) if !reading.alike.is_empty() => {
             let at = finding.fixtures.iter().position(|fixture| fixture == id)?;
             Some(format!(
-                "Cheapest to tell more: after looking at the lens, read {} again with the same device; they get most of their light from the {id} fixture.",
+                "{} tell most of it: they get most of their light from the {id} fixture.",
                 names(Class::Fixture(at))
             ))
         }

@@ -3,8 +3,8 @@
 use super::Settings;
 use super::cells::{Cells, dot};
 use super::search::{
-    Class, Column, Course, Event, GAIN, Odds, RAMP, RECOVERY, SIZES, SLIP, UNEXPLAINED, Under, along,
-    amplitude, products, rate, solve,
+    Class, Column, Course, Event, GAIN, Odds, RAMP, RECOVERY, SIZES, SLIP, SLIP_SIZE, UNEXPLAINED, Under,
+    along, amplitude, products, rate, solve,
 };
 use super::shapes::Shapes;
 use super::totals::Model;
@@ -153,7 +153,7 @@ pub(super) fn look(
             });
             if *class == Class::Even {
                 let (a, b) = sums.step(surveys - 1);
-                let (ln, _) = ln_bayes(a, b, sd, 1.0);
+                let (ln, _) = ln_bayes(a, b, SLIP_SIZE, 1.0);
                 slip.push(ln + SLIP.ln());
             }
         }

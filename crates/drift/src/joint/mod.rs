@@ -135,10 +135,18 @@ impl Record {
         let mut rezero = 0.0_f64;
         let mut lasting = 0.0_f64;
         let mut with: Vec<((Text, Text), usize)> = Vec::new();
+        let mut next = 0;
         for station in &survey.stations {
-            let Some(at) = self.stations.iter().position(|known| *known == station.station) else {
+            // Surveys mostly hold the same stations in the same order.
+            let found = if self.stations.get(next) == Some(&station.station) {
+                Some(next)
+            } else {
+                self.stations.iter().position(|known| *known == station.station)
+            };
+            let Some(at) = found else {
                 continue;
             };
+            next = at + 1;
             let Some(value) = compare::usable(station) else {
                 continue;
             };

@@ -21,7 +21,7 @@ pub(super) const SIZES: usize = 5;
 const SHARED: [f64; SIZES] = [0.004, 0.01, 0.02, 0.035, 0.06];
 const SHARED_PRIOR: [f64; SIZES] = [0.15, 0.25, 0.30, 0.20, 0.10];
 /// How well a tank's stated repeatability tells it: standard deviation of the logarithm.
-const STATED_SPREAD: f64 = 0.6;
+const STATED_SPREAD: f64 = 0.45;
 /// How well a fixture repeats its level, relative; the water's attenuation, per metre; the rod's height, cm.
 const LEVEL: f64 = 0.007;
 const WATER: f64 = 0.05;
@@ -38,6 +38,8 @@ pub(super) const RAMP: f64 = 2.0 / 3.0;
 pub(super) const RECOVERY: f64 = 0.05;
 /// Of a slip of the last survey.
 pub(super) const SLIP: f64 = 0.03;
+/// Its size, relative: a survey does not slip by half, so a loss of that size needs no second look.
+pub(super) const SLIP_SIZE: f64 = 0.10;
 /// How likely light comes back or grows, beside a loss.
 pub(super) const GAIN: f64 = 0.3;
 /// What has its own scatter at each station: an event none of the shapes explains.
@@ -418,7 +420,7 @@ pub(crate) fn search(seen: &[Seen], cells: &Cells, shapes: &Shapes, settings: &S
                 class: None,
                 along,
                 course,
-                sd: AMPLITUDE[0],
+                sd: SLIP_SIZE,
             });
             continue;
         }
