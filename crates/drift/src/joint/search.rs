@@ -406,7 +406,8 @@ pub(crate) fn search(seen: &[Seen], cells: &Cells, shapes: &Shapes, settings: &S
     let mut slipped = false;
     loop {
         let look = look(&grid, &columns, cells, shapes, settings, &years)?;
-        let shared = shared_size(&look.null);
+        // Water that wanders moves a whole survey, too.
+        let shared = shared_size(&look.null).hypot(WATER * shapes.mean_path);
         if !slipped && look.odds.slip > SLIPPED && look.odds.slip > look.odds.nothing {
             // The last survey stands apart whatever else there is: looked at again with that taken out.
             slipped = true;
