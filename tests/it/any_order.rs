@@ -77,7 +77,9 @@ impl Keeper {
         let what = if paths.is_empty() {
             "new"
         } else {
-            self.pick(&["new", "new", "new", "append", "note", "note", "copy"])
+            self.pick(&[
+                "new", "new", "new", "append", "note", "note", "copy", "withdraw", "undo",
+            ])
         };
         let path = if what == "new" {
             let tank = self.pick(&["story", "story", "reef", "Lagoon at home"]);
@@ -103,8 +105,16 @@ impl Keeper {
                 self.done.push(note.trim().to_owned());
                 self.site.drop_file(&format!("{path}.note.toml"), note);
             }
+            // What was dropped may not have been taken in yet, or may be withdrawn already.
+            "withdraw" => self.decide(&["withdraw", &path, "--why", "tried"]),
+            "undo" => self.decide(&["withdraw", &path, "--undo"]),
             _ => self.site.drop_file("reef/copy.csv", &self.dropped[&path]),
         }
+    }
+
+    fn decide(&self, arguments: &[&str]) {
+        let run = self.site.undim(arguments);
+        assert!(matches!(run.status, Some(0 | 2)), "{run}\n{:#?}", self.done);
     }
 
     fn run(&self, command: &str) {

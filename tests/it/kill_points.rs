@@ -149,10 +149,10 @@ fn differences(site: &TestSite, wanted: &Ends, notices: &[String]) -> Vec<String
     differences
 }
 
-/// A sweep with something injected at the n-th call of a kind; the call it hit, where it came to that.
-fn sweep_with(site: &TestSite, call: &str, what: &str, n: usize) -> (Option<String>, Run) {
+/// A command with something injected at the n-th call of a kind; the call it hit, where it came to that.
+fn run_with(site: &TestSite, command: &[&str], call: &str, what: &str, n: usize) -> (Option<String>, Run) {
     let trace = site.path("trace");
-    let program = site.command(&["sweep"]);
+    let program = site.command(command);
     let mut strace = Command::new("strace");
     strace
         .args(["-f", "-qq", "-y", "-b", "execve", "-o"])
@@ -191,6 +191,7 @@ fn skipped() {
 
 /// Tries points of every kind of call, as many at once as there are cores; gives how many there were.
 fn at_every_point(
+    command: &[&str],
     calls: &[(&'static str, usize)],
     what: &str,
     judge: &(dyn Fn(&TestSite, &Run, &str) -> Vec<String> + Sync),
@@ -207,7 +208,7 @@ fn at_every_point(
                     let step = if every { 1 } else { *pass };
                     for n in (1..MOST).step_by(step) {
                         let site = copy_of(base);
-                        let (Some(hit), run) = sweep_with(&site, call, what, n) else {
+                        let (Some(hit), run) = run_with(&site, command, call, what, n) else {
                             break;
                         };
                         points.fetch_add(1, Ordering::Relaxed);
@@ -244,6 +245,7 @@ fn killed_anywhere_it_comes_to_the_same_end() {
     let (wanted, notices) = undisturbed(&base);
     let half_done = AtomicUsize::new(0);
     let points = at_every_point(
+        &["sweep"],
         &CALLS,
         "signal=KILL",
         &|site, _, _| {
@@ -261,6 +263,61 @@ fn killed_anywhere_it_comes_to_the_same_end() {
     );
     assert!(points > 40, "{points} points");
     assert!(half_done.into_inner() * 2 > points, "most of them hit work");
+}
+
+/// Killed anywhere, a file is withdrawn or it is not, whatever becomes of the ledger; asked again it is.
+#[test]
+fn killed_while_withdrawing_it_is_done_or_it_is_not() {
+    if !strace_works() {
+        return;
+    }
+    let base = lay_out();
+    assert_eq!(base.undim(&["sweep"]).status, Some(1));
+    let written = |site: &TestSite| -> Ends {
+        let all = ends(site).into_iter();
+        all.filter(|(name, _)| !name.starts_with("state/")).collect()
+    };
+    let withdraw = ["withdraw", "story/sensor/b.csv", "--why", "a loose bag"];
+    let before = written(&base);
+    let done = copy_of(&base);
+    assert_eq!(done.undim(&withdraw).status, Some(0));
+    let after = written(&done);
+    assert!(before != after);
+    let calls = [
+        ("rename", 3),
+        ("pwrite64", 19),
+        ("fsync", 13),
+        ("write", 17),
+        ("unlinkat", 5),
+        ("openat", 83),
+    ];
+    let points = at_every_point(
+        &withdraw,
+        &calls,
+        "signal=KILL",
+        &|site, _, _| {
+            let mut found = Vec::new();
+            site.undim(&["sweep"]);
+            let first = written(site);
+            if first != before && first != after {
+                found.push("neither withdrawn nor not".to_owned());
+            }
+            for ending in ["", "-wal", "-shm"] {
+                let _ = fs::remove_file(site.path(&format!("state/undim.db{ending}")));
+            }
+            site.undim(&["sweep"]);
+            if written(site) != first {
+                found.push("a lost ledger changes it".to_owned());
+            }
+            let run = site.undim(&withdraw);
+            if !matches!(run.status, Some(0 | 2)) || written(site) != after {
+                found.push(format!("asked again: {run}"));
+            }
+            found
+        },
+        &base,
+    );
+    assert!(points > 10, "{points} points");
 }
 
 /// A disk that fails or is full: the sweep ends with 3, or had no need of what failed; no file is blamed for it.
@@ -287,6 +344,7 @@ fn refused_the_disk_it_blames_no_file_and_comes_to_the_same_end() {
     };
     for what in ["error=EIO", "error=ENOSPC"] {
         let points = at_every_point(
+            &["sweep"],
             &calls,
             what,
             &|site, run, hit| {

@@ -89,10 +89,32 @@ pub(crate) fn check_insides(sheet: &Sheet, blocks: &[Block<Inside>]) {
     compare_all(sheet, "`inside`", blocks.collect());
 }
 
+/// Says where a block that holds again later leaves days on which none of its id holds.
+fn tell_gaps(sheet: &Sheet, name: &str, blocks: &[(DateSpan, &Span)]) {
+    let mut last: Option<Date> = None;
+    for (number, (span, place)) in blocks.iter().enumerate() {
+        if number > 0
+            && let (Some(until), Some(from)) = (last, span.from)
+            && let (Ok(first), Ok(end)) = (until.tomorrow(), from.yesterday())
+            && first <= end
+        {
+            sheet.note(
+                place,
+                format!("no {name} holds from {first} until {end}"),
+                "where one did hold then, move `until` or `from`; both days count",
+            );
+        }
+        // An open end holds for ever.
+        let Some(until) = span.until else { return };
+        last = last.max(Some(until));
+    }
+}
+
 /// In the order of their first days it is enough to look at neighbours: a block that reaches to one
 /// further on reaches to those between too.
 fn compare_all(sheet: &Sheet, name: &str, mut blocks: Vec<(DateSpan, &Span)>) {
     blocks.sort_by_key(|(span, place)| (span.from, span.until, place.start));
+    tell_gaps(sheet, name, &blocks);
     for pair in blocks.windows(2) {
         if let [one, other] = pair {
             let (first, second) = if one.1.start < other.1.start {

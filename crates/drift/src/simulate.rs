@@ -285,6 +285,7 @@ pub(crate) fn survey(day: Date, scene: &str, stations: Vec<StationValue>) -> Sur
         date: day,
         timezone: "UTC".to_owned(),
         sources: Vec::new(),
+        withdrawn: Vec::new(),
         devices: Vec::new(),
         stations,
         counts: FlagCounts::default(),

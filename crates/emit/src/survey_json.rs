@@ -38,6 +38,7 @@ struct File<'a> {
     timezone: &'a str,
     replaces: &'a [String],
     sources: Vec<Source<'a>>,
+    withdrawn: Vec<Withdrawn<'a>>,
     devices: Vec<DeviceUse<'a>>,
     pumps: Option<&'static str>,
     water_cm: Option<f64>,
@@ -66,6 +67,17 @@ struct Source<'a> {
     renamed: Vec<Renamed<'a>>,
     remark: Option<&'a str>,
     taken_by: Option<&'a str>,
+    /// As they stand, oldest first; the last one holds.
+    notes: &'a [String],
+}
+
+/// A file that was part of the survey until the keeper withdrew it.
+#[derive(Serialize)]
+struct Withdrawn<'a> {
+    file: &'a str,
+    blake3: &'a str,
+    why: &'a str,
+    when: String,
 }
 
 #[derive(Serialize)]
@@ -185,6 +197,16 @@ fn file<'a>(
         timezone: &survey.timezone,
         replaces: &survey.replaces,
         sources: survey.sources.iter().map(source).collect(),
+        withdrawn: survey
+            .withdrawn
+            .iter()
+            .map(|file| Withdrawn {
+                file: &file.path,
+                blake3: &file.blake3,
+                why: &file.why,
+                when: zone.time(file.when),
+            })
+            .collect(),
         devices: survey
             .devices
             .iter()
@@ -279,6 +301,7 @@ fn source(source: &SourceFile) -> Source<'_> {
             .collect(),
         remark: source.remark.as_deref(),
         taken_by: source.taken_by.as_deref(),
+        notes: &source.notes,
     }
 }
 

@@ -39,7 +39,7 @@ pub use reading::Reading;
 pub use reminder::{NoticeStep, Noticed, Reminder, Subject};
 pub use side_by_side::{AcceptedHolds, CorrectedAt, SideBySide, SidePair};
 pub use span::{DateSpan, Dated, valid_on};
-pub use survey::{DeviceUse, FlagCounts, ReadAgain, SourceFile, StationValue, Survey};
+pub use survey::{DeviceUse, FlagCounts, ReadAgain, SourceFile, StationValue, Survey, WithdrawnFile};
 pub use tank::{
     Baseline, Coral, Direction3, DriftSettings, Fixture, Frame, Inside, LengthUnit, LevelSet, LightRange,
     Priors, Scene, Station, Tank, Thresholds, Zero,

@@ -28,6 +28,8 @@ pub struct Survey {
     pub timezone: String,
     /// Files it is made of, in order of arrival.
     pub sources: Vec<SourceFile>,
+    /// Files that were part of it until the keeper withdrew them, in order of arrival.
+    pub withdrawn: Vec<WithdrawnFile>,
     /// Devices it was read with, in order of their ids.
     pub devices: Vec<DeviceUse>,
     /// In declared order, then by name.
@@ -67,8 +69,23 @@ pub struct SourceFile {
     pub remark: Option<String>,
     /// Who took it, from the note.
     pub taken_by: Option<String>,
+    /// The notes that came for it, as they stand, oldest first; the last one holds.
+    pub notes: Vec<String>,
     /// An undeclared name as the file or folder gave it, and the id made of it.
     pub renamed: Vec<(String, String)>,
+}
+
+/// A file that the keeper took out of every judgement.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WithdrawnFile {
+    /// Its inbox path, as shown.
+    pub path: Text,
+    /// BLAKE3 of its bytes, lower-case hexadecimal.
+    pub blake3: String,
+    /// The keeper's words.
+    pub why: String,
+    /// When it was withdrawn.
+    pub when: Timestamp,
 }
 
 /// A device as it was used in a survey.

@@ -21,8 +21,8 @@ mod write;
 pub use error::StoreError;
 pub use read::Reader;
 pub use rows::{
-    Content, ContentState, Counts, Delivery, DeliveryState, Derived, NewDelivery, Note, NoteState,
-    StoredChange, StoredSurvey, SurveyHead,
+    Content, ContentState, Counts, Decision, Delivery, DeliveryState, Derived, NewDelivery, Note, NoteState,
+    StoredChange, StoredSurvey, SurveyHead, Withdrawal,
 };
 pub use schema::VERSION;
 pub use twin::{decode_change, decode_survey, encode_change, encode_survey};

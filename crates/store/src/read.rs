@@ -1,8 +1,8 @@
 //! Reading the ledger.
 
 use crate::rows::{
-    Content, ContentState, Counts, Delivery, DeliveryState, Derived, Note, NoteState, StoredChange,
-    StoredSurvey, SurveyHead,
+    Content, ContentState, Counts, Decision, Delivery, DeliveryState, Derived, Note, NoteState, StoredChange,
+    StoredSurvey, SurveyHead, Withdrawal,
 };
 use crate::{StoreError, schema, twin};
 use rusqlite::types::Type;
@@ -58,6 +58,14 @@ impl Reader {
         &self.path
     }
 
+    /// A copy of the whole ledger in a new file, as it stands now.
+    pub fn copy_to(&self, path: &Path) -> Result<(), StoreError> {
+        self.connection
+            .execute("VACUUM INTO ?1", [path.to_string_lossy()])
+            .map(|_| ())
+            .map_err(|error| StoreError::from_sqlite(&self.path, "copying it", error))
+    }
+
     /// The content with this hash.
     pub fn by_hash(&self, hash: &str) -> Result<Option<Content>, StoreError> {
         self.one(&format!("{CONTENT} WHERE hash = ?1"), [hash], content)
@@ -102,11 +110,21 @@ impl Reader {
     /// The next number in the order of all that comes in, from 1.
     pub fn next_arrival(&self) -> Result<u64, StoreError> {
         let last = self.one(
-            "SELECT max((SELECT coalesce(max(arrival), 0) FROM content), (SELECT coalesce(max(arrival), 0) FROM note))",
+            "SELECT max((SELECT coalesce(max(arrival), 0) FROM content), (SELECT coalesce(max(arrival), 0) FROM note), \
+             (SELECT coalesce(max(arrival), 0) FROM withdrawal))",
             [],
             |row| count(row, 0),
         )?;
         Ok(last.unwrap_or(0) + 1)
+    }
+
+    /// Everything that was withdrawn or reinstated, in order of arrival.
+    pub fn withdrawals(&self) -> Result<Vec<Withdrawal>, StoreError> {
+        self.all(
+            "SELECT arrival, content, what, why, when_us, other FROM withdrawal ORDER BY arrival",
+            [],
+            withdrawal,
+        )
     }
 
     /// Every note in order of arrival.
@@ -350,6 +368,17 @@ fn content(row: &Row<'_>) -> RowResult<Content> {
         options_fingerprint: row.get(11)?,
         rows: rows.map(|_| count(row, 12)).transpose()?,
         put_away_path: row.get(13)?,
+    })
+}
+
+fn withdrawal(row: &Row<'_>) -> RowResult<Withdrawal> {
+    Ok(Withdrawal {
+        arrival: count(row, 0)?,
+        content: row.get(1)?,
+        what: word(row, 2, Decision::from_word)?,
+        why: row.get(3)?,
+        when_us: row.get(4)?,
+        other: row.get(5)?,
     })
 }
 

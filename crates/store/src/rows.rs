@@ -62,6 +62,33 @@ stored_words! {
     }
 }
 
+stored_words! {
+    /// What the keeper decided about a content.
+    Decision {
+        /// Out of every judgement.
+        Withdrawn = "withdrawn",
+        /// It counts again.
+        Reinstated = "reinstated",
+    }
+}
+
+/// A content taken out of every judgement, or back.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Withdrawal {
+    /// Its place in the order of all that came in.
+    pub arrival: u64,
+    /// The content's hash.
+    pub content: String,
+    /// Which of the two.
+    pub what: Decision,
+    /// The keeper's words; empty where none were given.
+    pub why: String,
+    /// When, µs since 1970.
+    pub when_us: i64,
+    /// Hash of the content that this one had replaced, which counts again (or is replaced again) with it.
+    pub other: Option<String>,
+}
+
 /// A content that came in.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Content {

@@ -8,7 +8,7 @@ use std::path::Path;
 pub const VERSION: i64 = MIGRATIONS.len() as i64;
 
 /// Number `n` of the list leads from form n to form n + 1. A migration is never changed once released.
-const MIGRATIONS: [&str; 1] = [include_str!("migrations/1.sql")];
+const MIGRATIONS: [&str; 2] = [include_str!("migrations/1.sql"), include_str!("migrations/2.sql")];
 
 /// `application_id` of a ledger: "undi" in ASCII.
 const APPLICATION: i64 = 0x756e_6469;

@@ -51,6 +51,7 @@ fn survey(tank: &str, id: &str, start_us: i64) -> StoredSurvey {
             date: date(2026, 4, 3),
             timezone: "Europe/Lisbon".to_owned(),
             sources: Vec::new(),
+            withdrawn: Vec::new(),
             devices: Vec::new(),
             stations: Vec::new(),
             counts: FlagCounts::default(),

@@ -1,7 +1,7 @@
 //! Writing the ledger: one writer, whole transactions.
 
 use crate::read::Reader;
-use crate::rows::{Content, Derived, NewDelivery, Note, StoredChange, StoredSurvey};
+use crate::rows::{Content, Derived, NewDelivery, Note, StoredChange, StoredSurvey, Withdrawal};
 use crate::{StoreError, schema, twin};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior, params};
 use std::ops::Deref;
@@ -24,6 +24,8 @@ pub struct Batch {
     pub contents: Vec<Content>,
     /// Put in, or in place of the one with the same arrival.
     pub notes: Vec<Note>,
+    /// Put in, or in place of the one with the same arrival.
+    pub withdrawals: Vec<Withdrawal>,
     /// (kind, tank, id) to forget.
     pub derived_gone: Vec<(String, String, String)>,
     /// Put in, or in place of the one with the same kind, tank and id.
@@ -187,6 +189,7 @@ fn write(transaction: &Transaction<'_>, batch: &Batch, encoded: &Encoded) -> Wri
     }
     write_contents(transaction, &batch.contents)?;
     write_notes(transaction, &batch.notes)?;
+    write_withdrawals(transaction, &batch.withdrawals)?;
     write_derived(transaction, batch)?;
     write_surveys(transaction, batch, &encoded.surveys)?;
     write_changes(transaction, batch, &encoded.changes)?;
@@ -244,6 +247,23 @@ fn write_notes(transaction: &Transaction<'_>, notes: &[Note]) -> Written {
             note.content,
             note.text,
             note.state.word()
+        ])?;
+    }
+    Ok(())
+}
+
+fn write_withdrawals(transaction: &Transaction<'_>, withdrawals: &[Withdrawal]) -> Written {
+    let mut statement = transaction.prepare_cached(
+        "INSERT OR REPLACE INTO withdrawal (arrival, content, what, why, when_us, other) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?;
+    for withdrawal in withdrawals {
+        statement.execute(params![
+            number(withdrawal.arrival),
+            withdrawal.content,
+            withdrawal.what.word(),
+            withdrawal.why,
+            withdrawal.when_us,
+            withdrawal.other,
         ])?;
     }
     Ok(())

@@ -85,6 +85,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             problems: Vec::new(),
             remark: None,
             taken_by: None,
+            notes: Vec::new(),
             renamed: Vec::new(),
         },
         timing,

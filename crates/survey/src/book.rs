@@ -44,6 +44,17 @@ pub enum Arrival {
     Withdrawn {
         /// Its number.
         content: usize,
+        /// The content that it had replaced, which counts again, and where that belongs.
+        brings_back: Option<(usize, Placement)>,
+    },
+    /// A withdrawn file counts again.
+    Reinstated {
+        /// Its number.
+        content: usize,
+        /// Where it belongs.
+        placement: Placement,
+        /// The content that it replaces again.
+        replaces: Option<usize>,
     },
 }
 
@@ -60,6 +71,8 @@ pub struct Entry {
     pub span: Span,
     /// The contents it is made of, in order of arrival.
     pub contents: Vec<usize>,
+    /// Contents that were part of it until they were withdrawn, in order of arrival.
+    pub withdrawn: Vec<usize>,
     /// From 1; one more for each arrival that touched it.
     pub revision: u32,
     /// Ids of surveys that it took over.
@@ -73,6 +86,10 @@ pub struct Book {
     surveys: Vec<Survey>,
     /// Every id ever given: a freed id is never given again.
     given: BTreeSet<(String, String)>,
+    /// Contents that do not count: withdrawn, or replaced by others.
+    out: BTreeSet<usize>,
+    /// Surveys that withdrawals left nothing of; their ids wait for them.
+    emptied: Vec<Survey>,
 }
 
 #[derive(Debug, Clone)]
@@ -81,6 +98,7 @@ struct Survey {
     scene: Option<String>,
     id: String,
     parts: BTreeMap<usize, Vec<Span>>,
+    withdrawn: BTreeSet<usize>,
     revision: u32,
     replaces: Vec<String>,
 }
@@ -108,6 +126,8 @@ impl Book {
             zone,
             surveys: Vec::new(),
             given: BTreeSet::new(),
+            out: BTreeSet::new(),
+            emptied: Vec::new(),
         }
     }
 
@@ -120,25 +140,76 @@ impl Book {
                 replaces,
             } => {
                 // Added before the old one goes, so that the survey keeps its id.
-                let touched = self.add(*content, placement, &BTreeSet::new(), Vec::new());
+                let touched = self.add(*content, placement, &BTreeSet::new(), &mut Vec::new());
                 if let Some(old) = replaces {
                     self.remove(*old, &touched);
+                    self.out.insert(*old);
                 }
             }
+            // It waits with its content until that counts again.
+            Arrival::Renoted { content, .. } if self.out.contains(content) => {}
             Arrival::Renoted { content, placement } => {
                 // A survey of this file alone that only changes in itself keeps its id.
-                let alone: Vec<Survey> = self
+                let mut alone: Vec<Survey> = self
                     .surveys
                     .iter()
                     .filter(|survey| survey.parts.keys().eq([content]))
                     .cloned()
                     .collect();
                 let touched = self.remove(*content, &BTreeSet::new());
-                self.add(*content, placement, &touched, alone);
+                self.add(*content, placement, &touched, &mut alone);
             }
-            Arrival::Withdrawn { content } => {
-                self.remove(*content, &BTreeSet::new());
+            Arrival::Withdrawn { content, brings_back } => self.withdraw(*content, brings_back.as_ref()),
+            Arrival::Reinstated {
+                content,
+                placement,
+                replaces,
+            } => self.reinstate(*content, placement, *replaces),
+        }
+    }
+
+    fn withdraw(&mut self, content: usize, brings_back: Option<&(usize, Placement)>) {
+        let mut touched = BTreeSet::new();
+        // Added before this one goes, so that the survey keeps its id.
+        if let Some((old, placement)) = brings_back {
+            self.out.remove(old);
+            touched = self.add(*old, placement, &BTreeSet::new(), &mut Vec::new());
+        }
+        for survey in &mut self.surveys {
+            if survey.parts.contains_key(&content) {
+                survey.withdrawn.insert(content);
             }
+        }
+        let alone = self
+            .surveys
+            .iter()
+            .filter(|survey| survey.parts.keys().eq([&content]));
+        let emptied: Vec<Survey> = alone
+            .map(|survey| Survey {
+                revision: survey.revision + 1,
+                ..survey.clone()
+            })
+            .collect();
+        self.emptied.extend(emptied);
+        self.remove(content, &touched);
+        self.out.insert(content);
+    }
+
+    fn reinstate(&mut self, content: usize, placement: &Placement, replaces: Option<usize>) {
+        self.out.remove(&content);
+        let all = std::mem::take(&mut self.emptied);
+        let (mut mine, others): (Vec<Survey>, Vec<Survey>) = all
+            .into_iter()
+            .partition(|survey| survey.withdrawn.contains(&content));
+        let touched = self.add(content, placement, &BTreeSet::new(), &mut mine);
+        self.emptied = others;
+        self.emptied.extend(mine);
+        for survey in self.surveys.iter_mut().chain(&mut self.emptied) {
+            survey.withdrawn.remove(&content);
+        }
+        if let Some(old) = replaces {
+            self.remove(old, &touched);
+            self.out.insert(old);
         }
     }
 
@@ -154,6 +225,7 @@ impl Book {
                     scene: survey.scene.clone(),
                     span: survey.span()?,
                     contents: survey.parts.keys().copied().collect(),
+                    withdrawn: survey.withdrawn.iter().copied().collect(),
                     revision: survey.revision,
                     replaces: survey.replaces.clone(),
                 })
@@ -171,7 +243,7 @@ impl Book {
         content: usize,
         placement: &Placement,
         counted: &BTreeSet<(String, String)>,
-        mut emptied: Vec<Survey>,
+        emptied: &mut Vec<Survey>,
     ) -> BTreeSet<(String, String)> {
         let mut touched = BTreeSet::new();
         for span in &placement.spans {
@@ -212,6 +284,7 @@ impl Book {
                     scene: placement.scene.clone(),
                     id,
                     parts: BTreeMap::from([(content, vec![*span])]),
+                    withdrawn: BTreeSet::new(),
                     revision: 1,
                     replaces: Vec::new(),
                 });
@@ -233,6 +306,7 @@ impl Book {
                 }
                 survey.replaces.push(other.id);
                 survey.replaces.extend(other.replaces);
+                survey.withdrawn.extend(other.withdrawn);
             }
             survey.parts.entry(content).or_default().push(*span);
             let key = (survey.tank.clone(), survey.id.clone());
@@ -286,6 +360,7 @@ impl Book {
                 scene,
                 id,
                 parts,
+                withdrawn: BTreeSet::new(),
                 revision: 1,
                 replaces: Vec::new(),
             });

@@ -130,6 +130,7 @@ pub fn take_in(entry: &Entry, sources: &[Source<'_>], site: SiteView<'_>) -> Res
         date,
         timezone: site.zone_name.to_owned(),
         sources: source_files(sources, &verdicts, &merged),
+        withdrawn: Vec::new(),
         devices: device_uses(&stage, &device_readings),
         tied_to_reference: stations.tied_to_reference,
         stations: stations.values,

@@ -75,6 +75,8 @@ pub(crate) enum Command {
     Rebuild,
     /// Write a sheet to take to the tank, filled in by hand
     Plan(Plan),
+    /// Take a file out of every judgement, or back; alone it lists what is withdrawn
+    Withdraw(Withdraw),
     /// Write completions for a shell to standard output
     Completions(Completions),
     /// Write the manual pages into a folder
@@ -167,6 +169,19 @@ pub(crate) struct Completions {
 pub(crate) struct Manual {
     /// The folder, made if need be
     pub(crate) dir: PathBuf,
+}
+
+/// Flags of `withdraw`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Withdraw {
+    /// The file: its inbox path, its name, or a beginning of its BLAKE3
+    pub(crate) source: Option<String>,
+    /// Why, for whoever reads it later
+    #[arg(long, value_name = "TEXT")]
+    pub(crate) why: Option<String>,
+    /// Let a withdrawn file count again
+    #[arg(long)]
+    pub(crate) undo: bool,
 }
 
 /// Flags of `sweep`.

@@ -207,8 +207,10 @@ fn survey(stations: Vec<StationValue>) -> Survey {
             problems: Vec::new(),
             remark: Some("glass cleaned the day before".into()),
             taken_by: None,
+            notes: Vec::new(),
             renamed: Vec::new(),
         }],
+        withdrawn: Vec::new(),
         devices: vec![DeviceUse {
             id: "bagged-phone".into(),
             name: "Phone in a bag".into(),

@@ -6,9 +6,9 @@ use crate::shared;
 use crate::sign::{Seen, is_compared};
 use crate::text_cell::shown;
 use crate::words::{self, counted, ppfd_and_interval};
-use crate::{Report, number};
+use crate::{Report, SiteZone, number};
 use maud::{Markup, html};
-use undim_model::{SourceFile, StationValue};
+use undim_model::{SourceFile, StationValue, WithdrawnFile};
 
 /// A longer table no browser likes; `stations.csv` has them all.
 const MOST_ROWS: usize = 3000;
@@ -231,6 +231,7 @@ fn files(report: &Report<'_>) -> Markup {
             }
         }
         @for source in &report.survey.sources { (file(source)) }
+        @for gone in &report.survey.withdrawn { (withdrawn(gone, &day_of(report, gone))) }
         @if !report.survey.replaces.is_empty() {
             p { "This survey took over: " (shown(&report.survey.replaces.join(", "))) "." }
         }
@@ -242,6 +243,25 @@ fn short_hash(hash: &str) -> String {
     shown(hash).chars().take(16).collect()
 }
 
+/// A note's lines as they stand.
+fn note(text: &str) -> Markup {
+    html! { ul { @for line in text.lines().filter(|line| !line.trim().is_empty()) { li { code { (shown(line)) } } } } }
+}
+
+fn day_of(report: &Report<'_>, file: &WithdrawnFile) -> String {
+    let zone =
+        SiteZone::named(&report.survey.timezone).unwrap_or_else(|_| SiteZone::new(jiff::tz::TimeZone::UTC));
+    words::day_and_year(zone.date(file.when))
+}
+
+fn withdrawn(file: &WithdrawnFile, day: &str) -> Markup {
+    html! {
+        h3 { (shown(&file.path)) ": withdrawn" }
+        p { "Taken out of every judgement on " (day) ". Why: " (shown(&file.why)) }
+        p.hash title=(shown(&file.blake3)) { "BLAKE3 " (short_hash(&file.blake3)) "…, whole in survey.json" }
+    }
+}
+
 fn file(source: &SourceFile) -> Markup {
     html! {
         h3 { (shown(&source.path)) }
@@ -251,6 +271,14 @@ fn file(source: &SourceFile) -> Markup {
             "."
         }
         @if let Some(remark) = &source.remark { p { "Remark: " (shown(remark)) } }
+        @if let Some((last, earlier)) = source.notes.split_last() {
+            p { "Its note:" }
+            (note(last))
+            @if !earlier.is_empty() {
+                p.quiet { (counted(earlier.len(), "earlier note", "earlier notes")) ", which it replaced:" }
+                @for text in earlier { (note(text)) }
+            }
+        }
         p.hash title=(shown(&source.blake3)) { "BLAKE3 " (short_hash(&source.blake3)) "…, whole in survey.json" }
         ul {
             @for problem in &source.problems {

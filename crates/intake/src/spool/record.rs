@@ -8,7 +8,8 @@
 //! undim raw record 1
 //! arrived    arrival=12  mtime_us=1775210400000000  bytes=4321  path=harbour/phone/may.csv
 //! note       arrival=15  path=harbour/phone/may.csv.note.toml  text=scene = "noon"\n
-//! withdrawn  arrival=20  why=the bag was torn
+//! withdrawn  arrival=20  when_us=1775310400000000  why=the bag was torn
+//! reinstated arrival=21  when_us=1775320400000000  why=it was another bag
 //! ```
 //!
 //! Fields that a later version adds are passed over; so is a line of a kind not known, which is said.
@@ -50,6 +51,15 @@ pub enum Happening {
     Withdrawn {
         /// The keeper's words.
         why: String,
+        /// When, µs since 1970.
+        when_us: i64,
+    },
+    /// The keeper took that back: it counts again.
+    Reinstated {
+        /// The keeper's words; empty where none were given.
+        why: String,
+        /// When, µs since 1970.
+        when_us: i64,
     },
 }
 
@@ -168,10 +178,16 @@ fn line_of(record: &Record) -> String {
             shown(path),
             shown(text.as_bytes())
         ),
-        Happening::Withdrawn { why } => {
-            format!("withdrawn\tarrival={arrival}\twhy={}", shown(why.as_bytes()))
-        }
+        Happening::Withdrawn { why, when_us } => decided("withdrawn", arrival, *when_us, why),
+        Happening::Reinstated { why, when_us } => decided("reinstated", arrival, *when_us, why),
     }
+}
+
+fn decided(what: &str, arrival: u64, when_us: i64, why: &str) -> String {
+    format!(
+        "{what}\tarrival={arrival}\twhen_us={when_us}\twhy={}",
+        shown(why.as_bytes())
+    )
 }
 
 fn understand(hash: &str, text: &str, all: &mut Records) {
@@ -223,7 +239,14 @@ fn record_of(hash: &str, line: &str) -> Option<Record> {
             path: bytes("path")?,
             text: text("text")?,
         },
-        "withdrawn" => Happening::Withdrawn { why: text("why")? },
+        "withdrawn" => Happening::Withdrawn {
+            why: text("why")?,
+            when_us: field("when_us")?.parse().ok()?,
+        },
+        "reinstated" => Happening::Reinstated {
+            why: text("why")?,
+            when_us: field("when_us")?.parse().ok()?,
+        },
         _ => return None,
     };
     Some(Record {
@@ -275,6 +298,15 @@ mod tests {
             hash: "b".repeat(64),
             happening: Happening::Withdrawn {
                 why: "the bag\nwas torn = yes".to_owned(),
+                when_us: 1_775_310_400_000_000,
+            },
+        };
+        let reinstated = Record {
+            arrival: 5,
+            hash: "b".repeat(64),
+            happening: Happening::Reinstated {
+                why: String::new(),
+                when_us: -1,
             },
         };
         let records = [
@@ -282,6 +314,7 @@ mod tests {
             arrived(2, 'a', b"a = b.csv"),
             note,
             withdrawn,
+            reinstated,
         ];
         for one in records.iter().rev().chain(&records) {
             record(raw.path(), one).expect("kept");

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use undim_model::{
     DeviceUse, Fact, Flag, FlagCounts, ImportProblem, Measured, Position, ReadAgain, Reasons, SharedKind,
-    SharedPart, SourceFile, StationValue, Survey, Text,
+    SharedPart, SourceFile, StationValue, Survey, Text, WithdrawnFile,
 };
 
 twins! {
@@ -21,6 +21,7 @@ twins! {
         date: Written<Date>,
         timezone: String,
         sources: Vec<SourceTwin>,
+        withdrawn: Vec<WithdrawnTwin>,
         devices: Vec<DeviceTwin>,
         stations: Vec<StationTwin>,
         counts: CountsTwin,
@@ -40,7 +41,14 @@ twins! {
         problems: Vec<ProblemTwin>,
         remark: Option<String>,
         taken_by: Option<String>,
+        notes: Vec<String>,
         renamed: Vec<(String, String)>,
+    }
+    WithdrawnTwin = WithdrawnFile {
+        path: Written<Text>,
+        blake3: String,
+        why: String,
+        when: Written<Timestamp>,
     }
     FactTwin = Fact {
         key: String,

@@ -8,7 +8,7 @@ use proptest::prelude::*;
 use undim_model::{
     About, Alert, AlertChange, AlertStep, AlertTarget, Alternative, Cause, DeviceUse, Fact, Flag, FlagCounts,
     ImportProblem, Level, Measured, Position, ReadAgain, Reason, SharedKind, SharedPart, SourceFile, State,
-    StationValue, Survey,
+    StationValue, Survey, WithdrawnFile,
 };
 
 fn plain_survey() -> Survey {
@@ -23,6 +23,7 @@ fn plain_survey() -> Survey {
         date: date(2026, 4, 3),
         timezone: "Europe/Lisbon".to_owned(),
         sources: Vec::new(),
+        withdrawn: Vec::new(),
         devices: Vec::new(),
         stations: Vec::new(),
         counts: FlagCounts::default(),
@@ -133,6 +134,7 @@ fn source() -> impl Strategy<Value = SourceFile> {
             option::of(text()),
             option::of(text()),
             list((text(), text())),
+            list(text()),
         ),
     )
         .prop_map(|(what, said)| SourceFile {
@@ -146,6 +148,7 @@ fn source() -> impl Strategy<Value = SourceFile> {
             remark: said.2,
             taken_by: said.3,
             renamed: said.4,
+            notes: said.5,
         })
 }
 
@@ -169,6 +172,12 @@ fn any_survey() -> impl Strategy<Value = Survey> {
                 rezero_percent,
             },
         );
+    let withdrawn = (text(), text(), text(), time()).prop_map(|(path, blake3, why, when)| WithdrawnFile {
+        path: path.into(),
+        blake3,
+        why,
+        when,
+    });
     let again = (text(), text()).prop_map(|(station, why)| ReadAgain {
         station: station.into(),
         why,
@@ -176,7 +185,13 @@ fn any_survey() -> impl Strategy<Value = Survey> {
     (
         (text(), text(), any::<u32>(), option::of(text()), list(text())),
         (time(), time(), day(), text()),
-        (list(source()), list(device), list(station()), any::<[u64; 5]>()),
+        (
+            list(source()),
+            list(device),
+            list(station()),
+            any::<[u64; 5]>(),
+            list(withdrawn),
+        ),
         (
             option::of(any::<bool>()),
             option::of(number()),
@@ -196,6 +211,7 @@ fn any_survey() -> impl Strategy<Value = Survey> {
             date: when.2,
             timezone: when.3,
             sources: made.0,
+            withdrawn: made.4,
             devices: made.1,
             stations: made.2,
             counts: FlagCounts {

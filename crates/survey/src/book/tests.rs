@@ -171,12 +171,85 @@ fn withdrawing_the_bridge_splits_the_survey_again() {
         came(0, None, &[hours(2.0, 3.0)]),
         came(1, None, &[hours(8.5, 10.5)]),
         came(2, None, &[hours(16.0, 17.0)]),
-        Arrival::Withdrawn { content: 1 },
+        withdrawn(1),
     ];
     assert_eq!(
         ids(&arrivals),
         [row("2026-01-01", &[0], 4, &[]), row("2026-01-01-2", &[2], 1, &[])]
     );
+}
+
+fn withdrawn(content: usize) -> Arrival {
+    Arrival::Withdrawn {
+        content,
+        brings_back: None,
+    }
+}
+
+fn reinstated(content: usize, span: Span) -> Arrival {
+    Arrival::Reinstated {
+        content,
+        placement: placement(None, &[span]),
+        replaces: None,
+    }
+}
+
+#[test]
+fn a_withdrawn_survey_comes_back_under_its_own_id_and_nobody_else_gets_it() {
+    let mut arrivals = vec![came(0, None, &[hours(1.0, 2.0)]), withdrawn(0)];
+    assert_eq!(ids(&arrivals), []);
+    let back = [arrivals.clone(), vec![reinstated(0, hours(1.0, 2.0))]].concat();
+    assert_eq!(ids(&back), [row("2026-01-01", &[0], 3, &[])]);
+    // Another one on that day has taken the next free id; what comes back joins it where it reaches it.
+    arrivals.push(came(1, None, &[hours(10.0, 11.0)]));
+    assert_eq!(ids(&arrivals), [row("2026-01-01-2", &[1], 1, &[])]);
+    let apart = [arrivals.clone(), vec![reinstated(0, hours(1.0, 2.0))]].concat();
+    assert_eq!(
+        ids(&apart),
+        [row("2026-01-01", &[0], 3, &[]), row("2026-01-01-2", &[1], 1, &[])]
+    );
+    let joined = [arrivals, vec![reinstated(0, hours(9.0, 9.5))]].concat();
+    assert_eq!(ids(&joined), [row("2026-01-01-2", &[0, 1], 2, &[])]);
+}
+
+#[test]
+fn a_survey_tells_what_was_withdrawn_from_it() {
+    let mut book = Book::new(TimeZone::UTC);
+    book.enter(&came(0, None, &[hours(1.0, 2.0)]));
+    book.enter(&came(1, None, &[hours(2.0, 3.0)]));
+    book.enter(&withdrawn(0));
+    assert_eq!(book.entries()[0].withdrawn, [0]);
+    // What is noted of a withdrawn file waits with it.
+    book.enter(&Arrival::Renoted {
+        content: 0,
+        placement: placement(Some("noon"), &[hours(1.0, 2.0)]),
+    });
+    assert_eq!((book.entries().len(), book.entries()[0].revision), (1, 3));
+    book.enter(&reinstated(0, hours(1.0, 2.0)));
+    let entries = book.entries();
+    assert_eq!((entries[0].withdrawn.len(), entries[0].revision), (0, 4));
+    assert_eq!(entries[0].contents, [0, 1]);
+}
+
+#[test]
+fn withdrawing_what_had_grown_brings_the_shorter_one_back() {
+    let grown = Arrival::Came {
+        content: 1,
+        placement: placement(None, &[hours(1.0, 3.0)]),
+        replaces: Some(0),
+    };
+    let mut arrivals = vec![came(0, None, &[hours(1.0, 2.0)]), grown];
+    arrivals.push(Arrival::Withdrawn {
+        content: 1,
+        brings_back: Some((0, placement(None, &[hours(1.0, 2.0)]))),
+    });
+    assert_eq!(ids(&arrivals), [row("2026-01-01", &[0], 3, &[])]);
+    arrivals.push(Arrival::Reinstated {
+        content: 1,
+        placement: placement(None, &[hours(1.0, 3.0)]),
+        replaces: Some(0),
+    });
+    assert_eq!(ids(&arrivals), [row("2026-01-01", &[1], 4, &[])]);
 }
 
 #[test]
@@ -232,10 +305,11 @@ fn any_arrivals() -> impl Strategy<Value = Vec<Arrival>> {
             .prop_map(|spans| spans.into_iter().collect::<Spans>().into_vec());
         (any::<bool>(), spans).prop_map(|(noon, spans)| placement(noon.then_some("noon"), &spans))
     };
-    let step = (0_u8..5, any::<prop::sample::Index>(), any_placement());
+    let step = (0_u8..6, any::<prop::sample::Index>(), any_placement());
     prop::collection::vec(step, 1..14).prop_map(|steps| {
         let mut arrivals = Vec::new();
         let mut live: Vec<usize> = Vec::new();
+        let mut out: Vec<usize> = Vec::new();
         for (content, (kind, which, placement)) in steps.into_iter().enumerate() {
             let old = (!live.is_empty()).then(|| which.index(live.len()));
             let arrival = match (kind, old) {
@@ -252,9 +326,19 @@ fn any_arrivals() -> impl Strategy<Value = Vec<Arrival>> {
                     content: live[old],
                     placement,
                 },
-                (4, Some(old)) => Arrival::Withdrawn {
-                    content: live.remove(old),
-                },
+                (4, Some(old)) => {
+                    out.push(live.remove(old));
+                    withdrawn(out[out.len() - 1])
+                }
+                (5, _) if !out.is_empty() => {
+                    let back = out.remove(which.index(out.len()));
+                    live.push(back);
+                    Arrival::Reinstated {
+                        content: back,
+                        placement,
+                        replaces: None,
+                    }
+                }
                 _ => {
                     live.push(content);
                     Arrival::Came {
@@ -286,8 +370,13 @@ fn live(arrivals: &[Arrival]) -> BTreeMap<usize, Placement> {
             Arrival::Renoted { content, placement } => {
                 live.insert(*content, placement.clone());
             }
-            Arrival::Withdrawn { content } => {
+            Arrival::Withdrawn { content, .. } => {
                 live.remove(content);
+            }
+            Arrival::Reinstated {
+                content, placement, ..
+            } => {
+                live.insert(*content, placement.clone());
             }
         }
     }
@@ -304,7 +393,9 @@ proptest! {
             book.enter(arrival);
             let entries = book.entries();
             for entry in &entries {
-                prop_assert!(!let_go.contains(&entry.id), "a freed id is never given again");
+                let is_back = matches!(arrival, Arrival::Reinstated { content, .. } if entry.contents == [*content]);
+                prop_assert!(!let_go.contains(&entry.id) || is_back, "a freed id is never given to another");
+                let_go.remove(&entry.id);
                 let before = revisions.insert(entry.id.clone(), entry.revision);
                 prop_assert!(before.is_none_or(|before| before <= entry.revision));
             }

@@ -68,6 +68,7 @@ fn taken(files: &[Vec<ImportedRow>], tank: &Tank, scene: Option<&str>) -> (Mount
                 problems: Vec::new(),
                 remark: None,
                 taken_by: None,
+                notes: Vec::new(),
                 renamed: Vec::new(),
             },
             timing: timing.clone(),
@@ -89,6 +90,7 @@ fn taken(files: &[Vec<ImportedRow>], tank: &Tank, scene: Option<&str>) -> (Mount
         .iter()
         .flat_map(|source| source.scan.spans.iter().copied());
     let entry = Entry {
+        withdrawn: Vec::new(),
         tank: tank.id.clone(),
         id: "reef-top".to_owned(),
         scene: scene.map(str::to_owned),

@@ -56,6 +56,7 @@ fn file(path: &str, table: &str) -> File {
             problems: Vec::new(),
             remark: None,
             taken_by: None,
+            notes: Vec::new(),
             renamed: Vec::new(),
         },
         timing: Timing {

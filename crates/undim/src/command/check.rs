@@ -1,16 +1,24 @@
 //! `undim check`: every mistake of the configuration at once.
 
+use super::changed::{Changed, changed, tell_changing};
 use super::{colored, loaded, say};
 use crate::cli::Common;
+use crate::engine::{Changing, Dry};
 use crate::exit::Exit;
 use serde::Serialize;
 use undim_config::{Mistake, Severity, Site, timeline};
+use undim_model::{Baseline, Tank};
 
 #[derive(Serialize)]
 struct Checked<'a> {
     ok: bool,
     files: Vec<String>,
     findings: Vec<Finding<'a>>,
+    /// Past surveys that the next start derives otherwise than they stand in the outbox, and files that changed.
+    changes: Vec<Changed<'a>>,
+    changed_files: &'a [String],
+    /// Mistakes that only the surveys can tell.
+    mistakes: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -43,7 +51,8 @@ pub(super) fn run(common: &Common) -> Exit {
         Ok(loaded) => loaded,
         Err(exit) => return exit,
     };
-    let exit = if loaded.has_mistakes() {
+    let past = loaded.site.as_ref().map(look_back).unwrap_or_default();
+    let exit = if loaded.has_mistakes() || !past.mistakes.is_empty() {
         Exit::Usage
     } else {
         Exit::Done
@@ -57,6 +66,9 @@ pub(super) fn run(common: &Common) -> Exit {
                 .map(|file| file.display().to_string())
                 .collect(),
             findings: loaded.mistakes.iter().map(Finding::from).collect(),
+            changes: changed(&past.changing),
+            changed_files: &past.files,
+            mistakes: &past.mistakes,
         });
         return exit;
     }
@@ -66,10 +78,11 @@ pub(super) fn run(common: &Common) -> Exit {
     }
     if let Some(site) = &loaded.site {
         let screen = say::screen();
-        for line in past(site) {
+        for line in timeline_of(site) {
             say::line(&screen.wrapped(&line, "", "  "));
         }
     }
+    past.tell();
     let count = |severity, one: &str, many: &str| match loaded.count(severity) {
         1 => format!("1 {one}"),
         count => format!("{count} {many}"),
@@ -78,7 +91,7 @@ pub(super) fn run(common: &Common) -> Exit {
         1 => "1 file".to_owned(),
         files => format!("{files} files"),
     };
-    if loaded.mistakes.is_empty() {
+    if loaded.mistakes.is_empty() && past.mistakes.is_empty() {
         say::line(&format!(
             "The configuration can be used: {files}, nothing to mend."
         ));
@@ -91,14 +104,85 @@ pub(super) fn run(common: &Common) -> Exit {
         } else {
             "can't be used yet"
         },
-        count(Severity::Mistake, "mistake", "mistakes"),
+        match loaded.count(Severity::Mistake) + past.mistakes.len() {
+            1 => "1 mistake".to_owned(),
+            count => format!("{count} mistakes"),
+        },
         count(Severity::Warning, "warning", "warnings"),
     ));
     exit
 }
 
+/// What the surveys that are there say of the configuration.
+#[derive(Default)]
+struct Past {
+    files: Vec<String>,
+    changing: Vec<Changing>,
+    mistakes: Vec<String>,
+    /// Why they could not be looked at.
+    trouble: Option<String>,
+}
+
+impl Past {
+    fn tell(&self) {
+        let screen = say::screen();
+        let tell = |text: &str| say::line(&screen.wrapped(text, "", "  "));
+        if let Some(trouble) = &self.trouble {
+            tell(&format!(
+                "Whether past surveys change could not be found out: {trouble}"
+            ));
+        }
+        for mistake in &self.mistakes {
+            tell(&format!("Mistake: {mistake}"));
+        }
+        let files = self.files.join(", ");
+        if !self.changing.is_empty() {
+            tell_changing(
+                &self.changing,
+                &format!(
+                    "Since everything was derived last, {files} changed. The next sweep, watch or rebuild changes past surveys"
+                ),
+            );
+            tell(
+                "To keep the past as it was, put the old block back with `until`, and write the new one with `from`.",
+            );
+            say::line("");
+        } else if !self.files.is_empty() && self.trouble.is_none() {
+            tell(&format!(
+                "Since everything was derived last, {files} changed. No past survey comes out otherwise."
+            ));
+        }
+    }
+}
+
+/// Derives the past under this configuration, without writing anything of the site.
+fn look_back(site: &Site) -> Past {
+    let look = || -> Result<Past, String> {
+        let Some(mut dry) = Dry::open(site.clone())? else {
+            return Ok(Past::default());
+        };
+        let engine = &mut dry.engine;
+        let files = engine.changed_files().map_err(|error| error.to_string())?;
+        let names_a_survey = |tank: &Tank| matches!(tank.drift.baseline, Baseline::Survey(_));
+        if files.is_empty() && !site.tanks.values().any(names_a_survey) {
+            return Ok(Past::default());
+        }
+        let changing = engine.would_change().map_err(|error| error.to_string())?;
+        Ok(Past {
+            changing: if files.is_empty() { Vec::new() } else { changing },
+            files,
+            mistakes: engine.mistakes().to_vec(),
+            trouble: engine.troubles().first().cloned(),
+        })
+    };
+    look().unwrap_or_else(|trouble| Past {
+        trouble: Some(trouble),
+        ..Past::default()
+    })
+}
+
 /// The blocks of each tank that have dates, and a word on those that reach into the past without any.
-fn past(site: &Site) -> Vec<String> {
+fn timeline_of(site: &Site) -> Vec<String> {
     let mut lines = Vec::new();
     for tank in site.tanks.values() {
         let epochs = timeline(tank);

@@ -1,5 +1,6 @@
 //! The subcommands, one file each.
 
+mod changed;
 mod check;
 mod completions;
 mod fit;
@@ -12,6 +13,7 @@ mod say;
 mod status;
 mod sweep;
 mod watch;
+mod withdraw;
 
 use crate::cli::{Cli, Command, Common};
 use crate::engine::{OpenError, machine_timezone};
@@ -39,6 +41,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
         Command::Status(flags) => status::run(common, flags),
         Command::Rebuild => rebuild::run(common),
         Command::Plan(flags) => plan::run(common, flags),
+        Command::Withdraw(flags) => withdraw::run(common, flags),
         Command::Completions(flags) => completions::run(flags),
         Command::Manual(flags) => manual::run(flags),
         Command::Fit(flags) => fit::run(common, flags),

@@ -1,5 +1,6 @@
 //! `undim rebuild`: everything derived again from the raw archive.
 
+use super::changed::{Changed, changed, tell_changing};
 use super::{not_opened, say, usable_site};
 use crate::cli::Common;
 use crate::engine::Engine;
@@ -9,6 +10,8 @@ use serde::Serialize;
 #[derive(Serialize)]
 struct Rebuilt<'a> {
     surveys: usize,
+    changed: Vec<Changed<'a>>,
+    mistakes: &'a [String],
     troubles: &'a [String],
 }
 
@@ -21,6 +24,16 @@ pub(super) fn run(common: &Common) -> Exit {
         Ok(engine) => engine,
         Err(error) => return not_opened(&error),
     };
+    let changing = match engine.would_change() {
+        Ok(changing) => changing,
+        Err(error) => {
+            say::error(&format!("undim: {error}"));
+            return Exit::Folders;
+        }
+    };
+    if !common.json {
+        tell_changing(&changing, "This rebuild changes");
+    }
     let surveys = match engine.rebuild() {
         Ok(surveys) => surveys,
         Err(error) => {
@@ -30,8 +43,16 @@ pub(super) fn run(common: &Common) -> Exit {
     };
     let troubles = engine.troubles();
     if common.json {
-        say::json(&Rebuilt { surveys, troubles });
+        say::json(&Rebuilt {
+            surveys,
+            changed: changed(&changing),
+            mistakes: engine.mistakes(),
+            troubles,
+        });
     } else {
+        for mistake in engine.mistakes() {
+            say::line(&say::screen().wrapped(&format!("Mistake: {mistake}"), "", "  "));
+        }
         for trouble in troubles {
             say::line(trouble);
         }
@@ -41,7 +62,7 @@ pub(super) fn run(common: &Common) -> Exit {
             engine.site().outbox.display()
         ));
     }
-    if troubles.is_empty() {
+    if troubles.is_empty() && engine.mistakes().is_empty() {
         Exit::Done
     } else {
         Exit::Remarks

@@ -1,5 +1,6 @@
 //! `undim sweep`: takes in what lies in the inbox, then ends; the answer stands last.
 
+use super::changed::{Changed, changed, tell_changing};
 use super::{not_opened, say, usable_site};
 use crate::cli::{Common, Sweep};
 use crate::daemon::{self, Ended, Mode};
@@ -22,7 +23,16 @@ struct Swept<'a> {
     surveys: Vec<String>,
     derived_again: &'a BTreeMap<String, usize>,
     open_alerts: Vec<serde_json::Value>,
+    /// What came out otherwise because files of the configuration changed.
+    changed_by_files: Vec<ChangedByFiles<'a>>,
+    mistakes: &'a [String],
     troubles: &'a [String],
+}
+
+#[derive(Serialize)]
+struct ChangedByFiles<'a> {
+    files: &'a [String],
+    surveys: Vec<Changed<'a>>,
 }
 
 pub(super) fn run(common: &Common, flags: &Sweep) -> Exit {
@@ -98,6 +108,15 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
                 .iter()
                 .filter_map(|alert| engine.alert_as_json(alert))
                 .collect(),
+            changed_by_files: engine
+                .changed_by_files()
+                .iter()
+                .map(|again| ChangedByFiles {
+                    files: &again.because,
+                    surveys: changed(&again.surveys),
+                })
+                .collect(),
+            mistakes: engine.mistakes(),
             troubles: engine.troubles(),
         });
         return exit;
@@ -105,6 +124,9 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
     let screen = say::screen();
     let counts = counts(outcomes, left_alone.len());
     let told = Told { screen };
+    for mistake in engine.mistakes() {
+        say::line(&screen.wrapped(&format!("Mistake: {mistake}"), "", "  "));
+    }
     told.files(outcomes, &left_alone, engine.troubles());
     for (tank, surveys) in engine.derived_again() {
         let count = match surveys {
@@ -116,6 +138,12 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
             "",
             "  ",
         ));
+    }
+    for again in engine.changed_by_files() {
+        tell_changing(
+            &again.surveys,
+            &format!("Because of {} these come out otherwise", again.because.join(", ")),
+        );
     }
     for (tank, ids) in &touched {
         told.details(engine, tank, ids);
@@ -132,7 +160,9 @@ fn answer(common: &Common, flags: &Sweep, engine: &Engine) -> Exit {
 fn touched(outcomes: &[Outcome]) -> BTreeMap<String, BTreeSet<String>> {
     let mut touched: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for outcome in outcomes {
-        if let What::Taken { tank, surveys, .. } = &outcome.what {
+        if let What::Taken { tank, surveys, .. } | What::Noted { tank, surveys, .. } = &outcome.what
+            && !surveys.is_empty()
+        {
             touched
                 .entry(tank.clone())
                 .or_default()
@@ -271,8 +301,14 @@ impl Told {
                     self.more(&format!("assumed: {}", assumed.join("; ")));
                 }
             }
-            What::Known { first } => self.more(&format!(
+            What::Known { first, withdrawn: None } => self.more(&format!(
                 "the same content came already as {first}: nothing changes"
+            )),
+            What::Known {
+                first,
+                withdrawn: Some(why),
+            } => self.more(&format!(
+                "the same content came as {first} and was withdrawn: {why}. It still counts nowhere; `undim withdraw {first} --undo` takes that back"
             )),
             What::SetAside {
                 why,
@@ -316,7 +352,23 @@ impl Told {
                     ));
                 }
             }
-            What::Noted { file } => self.more(&format!("is now the note of {file}")),
+            What::Noted {
+                file,
+                tank,
+                withdrawn: true,
+                ..
+            } => self.more(&format!(
+                "is now the note of {file}, of {tank}, which is withdrawn and counts nowhere"
+            )),
+            What::Noted {
+                file, tank, surveys, ..
+            } if surveys.is_empty() => self.more(&format!("is now the note of {file}: {tank}")),
+            What::Noted {
+                file, tank, surveys, ..
+            } => self.more(&format!(
+                "is now the note of {file}: {tank}, survey {}",
+                surveys.join(", ")
+            )),
         }
     }
 

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use undim_config::{Note, Site};
 use undim_intake::names;
 use undim_model::{Fact, ImportProblem, LengthUnit, SourceFile, Text};
-use undim_store::Content;
+use undim_store::{Content, Withdrawal};
 use undim_survey::{Placement, RowsError, Scan, Source, Timing, local_date, scan};
 
 /// What an importer made of a content, as it is kept in the ledger. Derived: a rebuild makes it again.
@@ -76,6 +76,8 @@ pub(crate) struct Held {
     pub(crate) key: String,
     /// The content that it replaces.
     pub(crate) replaces: Option<usize>,
+    /// Where it is withdrawn: how that came.
+    pub(crate) withdrawn: Option<Withdrawal>,
     /// Its place and times under its last note.
     pub(crate) placed: Placed,
     /// Its rows.
@@ -135,6 +137,7 @@ impl Held {
                 problems: self.imported.problems(),
                 remark: note.remark.clone(),
                 taken_by: note.taken_by.clone(),
+                notes: self.notes.iter().map(|(_, text, _)| text.clone()).collect(),
                 renamed: belongs
                     .tank_given
                     .iter()

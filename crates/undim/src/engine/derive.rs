@@ -10,9 +10,9 @@ use super::{Engine, EngineError};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use undim_config::{Note, parse_note};
-use undim_model::{Survey, Tank};
-use undim_store::{Content, ContentState, Derived};
-use undim_survey::{Arrival, Book, Entry, SiteView, Source, TakeInError, TakenIn, take_in};
+use undim_model::{Survey, Tank, Text, WithdrawnFile};
+use undim_store::{Content, ContentState, Decision, Derived, Withdrawal};
+use undim_survey::{Arrival, Book, Entry, Placement, SiteView, Source, TakeInError, TakenIn, take_in};
 
 /// The kind under which importers' answers stand in the ledger.
 const IMPORT: &str = "import";
@@ -56,7 +56,9 @@ impl Engine {
                 self.trouble(why);
             }
         }
-        self.relate_replaced(&mut arrivals);
+        let withdrawals = self.store.withdrawals()?;
+        self.relate_replaced(&mut arrivals, &withdrawals);
+        self.relate_withdrawn(&mut arrivals, withdrawals);
         arrivals.sort_by_key(|(arrival, _)| *arrival);
         self.book = Book::new(self.zone.clone());
         for (_, arrival) in &arrivals {
@@ -113,35 +115,37 @@ impl Engine {
                 },
             ));
         }
-        if content.state == ContentState::Withdrawn {
-            arrivals.push((u64::MAX, Arrival::Withdrawn { content: number }));
-        }
         self.held.push(Held {
             content,
             notes,
             imported,
             key,
             replaces: None,
+            withdrawn: None,
             placed,
             rows,
         });
         Ok(())
     }
 
-    /// Names the content that each longer one replaced.
-    fn relate_replaced(&mut self, arrivals: &mut [(u64, Arrival)]) {
-        let by_hash: BTreeMap<String, usize> = self
-            .held
+    /// Names the content that each longer one replaced when it came. Where it was withdrawn since, its first
+    /// withdrawal tells; else the ledger's rows do.
+    fn relate_replaced(&mut self, arrivals: &mut [(u64, Arrival)], withdrawals: &[Withdrawal]) {
+        let by_hash = self.numbers_by_hash();
+        let mut first: BTreeMap<&str, Option<&str>> = BTreeMap::new();
+        for withdrawal in withdrawals {
+            first
+                .entry(&withdrawal.content)
+                .or_insert(withdrawal.other.as_deref());
+        }
+        let told = first
             .iter()
-            .enumerate()
-            .map(|(number, held)| (held.content.hash.clone(), number))
-            .collect();
-        let pairs: Vec<(usize, usize)> = self
-            .held
-            .iter()
-            .enumerate()
-            .filter_map(|(old, held)| Some((*by_hash.get(held.content.superseded_by.as_deref()?)?, old)))
-            .collect();
+            .filter_map(|(new, old)| Some((*by_hash.get(*new)?, *by_hash.get((*old)?)?)));
+        let stored = self.held.iter().enumerate().filter_map(|(old, held)| {
+            let new = held.content.superseded_by.as_deref()?;
+            (!first.contains_key(new)).then_some((*by_hash.get(new)?, old))
+        });
+        let pairs: Vec<(usize, usize)> = told.chain(stored).collect();
         for (new, old) in pairs {
             self.held[new].replaces = Some(old);
             for (_, arrival) in arrivals.iter_mut() {
@@ -154,6 +158,50 @@ impl Engine {
                 }
             }
         }
+    }
+
+    fn numbers_by_hash(&self) -> BTreeMap<String, usize> {
+        let numbered = self.held.iter().enumerate();
+        numbered
+            .map(|(number, held)| (held.content.hash.clone(), number))
+            .collect()
+    }
+
+    /// Adds what was withdrawn and reinstated, each at its own place in the order of arrival.
+    fn relate_withdrawn(&mut self, arrivals: &mut Vec<(u64, Arrival)>, withdrawals: Vec<Withdrawal>) {
+        let by_hash = self.numbers_by_hash();
+        let mut added = Vec::new();
+        for withdrawal in withdrawals {
+            let Some(&content) = by_hash.get(&withdrawal.content) else {
+                continue;
+            };
+            let other = withdrawal
+                .other
+                .as_ref()
+                .and_then(|other| by_hash.get(other))
+                .copied();
+            let at = withdrawal.arrival;
+            let arrival = match withdrawal.what {
+                Decision::Withdrawn => {
+                    self.held[content].withdrawn = Some(withdrawal);
+                    let brings_back = other.and_then(|old| Some((old, placement_before(arrivals, old, at)?)));
+                    Arrival::Withdrawn { content, brings_back }
+                }
+                Decision::Reinstated => {
+                    self.held[content].withdrawn = None;
+                    let Some(placement) = placement_before(arrivals, content, at) else {
+                        continue;
+                    };
+                    Arrival::Reinstated {
+                        content,
+                        placement,
+                        replaces: other,
+                    }
+                }
+            };
+            added.push((at, arrival));
+        }
+        arrivals.append(&mut added);
     }
 
     /// What an importer made of a content: as kept, or read again.
@@ -255,7 +303,14 @@ impl Engine {
     /// Takes in a survey from its contents.
     pub(super) fn take_in(&self, entry: &Entry) -> Result<TakenIn, TakeInError> {
         let tank = self.tank(&entry.tank);
-        take_in(entry, &self.sources(entry), self.view(&tank))
+        let mut taken = take_in(entry, &self.sources(entry), self.view(&tank))?;
+        taken.survey.withdrawn = self.withdrawn_from(entry).filter_map(withdrawn_file).collect();
+        Ok(taken)
+    }
+
+    /// The files that were withdrawn from a survey.
+    fn withdrawn_from(&self, entry: &Entry) -> impl Iterator<Item = &Held> {
+        entry.withdrawn.iter().filter_map(|number| self.held.get(*number))
     }
 
     pub(super) fn sources(&self, entry: &Entry) -> Vec<Source<'_>> {
@@ -313,6 +368,9 @@ impl Engine {
             parts.push(held.content.mtime_us.to_string());
             parts.extend(held.notes.iter().map(|(_, text, _)| text.clone()));
         }
+        for file in self.withdrawn_from(entry).filter_map(withdrawn_file) {
+            parts.push(format!("{file:?}"));
+        }
         fingerprint(&parts.iter().map(String::as_str).collect::<Vec<_>>())
     }
 
@@ -354,10 +412,40 @@ impl Engine {
     }
 }
 
+/// Where a content belonged before some arrival.
+fn placement_before(arrivals: &[(u64, Arrival)], number: usize, before: u64) -> Option<Placement> {
+    let of_this = arrivals.iter().filter_map(|(at, arrival)| match arrival {
+        Arrival::Came {
+            content, placement, ..
+        }
+        | Arrival::Renoted { content, placement }
+            if *content == number && *at < before =>
+        {
+            Some((*at, placement))
+        }
+        _ => None,
+    });
+    of_this
+        .max_by_key(|(at, _)| *at)
+        .map(|(_, placement)| placement.clone())
+}
+
+/// A withdrawn file as its survey tells of it.
+fn withdrawn_file(held: &Held) -> Option<WithdrawnFile> {
+    let withdrawal = held.withdrawn.as_ref()?;
+    Some(WithdrawnFile {
+        path: Text::from(held.content.shown.as_str()),
+        blake3: held.content.hash.clone(),
+        why: withdrawal.why.clone(),
+        when: jiff::Timestamp::from_microsecond(withdrawal.when_us).unwrap_or(jiff::Timestamp::UNIX_EPOCH),
+    })
+}
+
 /// True where a survey was taken in from just this entry.
 fn is_of(survey: &Survey, entry: &Entry) -> bool {
     survey.revision == entry.revision
         && survey.sources.len() == entry.contents.len()
+        && survey.withdrawn.len() == entry.withdrawn.len()
         && (survey.start, survey.end) == (entry.span.start, entry.span.end)
         && survey.replaces == entry.replaces
 }

@@ -131,6 +131,7 @@ impl Engine {
             imported: read.imported,
             key: read.key,
             replaces,
+            withdrawn: None,
             placed,
             rows: read.rows,
         })
@@ -243,10 +244,9 @@ impl Engine {
 
     /// The content from the same inbox path whose bytes this one begins with: a logger that appends.
     pub(super) fn replaced_by(&self, content: &Content) -> Result<Option<usize>, EngineError> {
-        let last = self
-            .held
-            .iter()
-            .rposition(|held| held.content.path == content.path);
+        let last = self.held.iter().rposition(|held| {
+            held.content.path == content.path && held.content.state != ContentState::Withdrawn
+        });
         let Some(last) = last else { return Ok(None) };
         let old = &self.held[last].content;
         if old.state != ContentState::Taken {

@@ -8,11 +8,13 @@
 //! A program killed anywhere in between starts again at the first step and comes to the same end.
 
 mod arrive;
+mod changed;
 mod content;
 mod context;
 mod deliver;
 mod derive;
 mod descriptions;
+mod dry;
 mod enter;
 mod error;
 mod gone;
@@ -34,10 +36,13 @@ mod sinks;
 mod state_of_machine;
 mod status;
 mod upkeep;
+mod withdraw;
 
+pub(crate) use changed::Changing;
 pub(crate) use content::{Held, Imported, place};
 pub(crate) use context::belongs;
 pub(crate) use deliver::deliver;
+pub(crate) use dry::Dry;
 pub(crate) use error::EngineError;
 pub(crate) use mounted::{MOUNTED, SensorNow};
 pub(crate) use open::{OpenError, machine_timezone};
@@ -48,6 +53,7 @@ use remind::Reminded;
 pub(crate) use rows::CachedRows;
 pub(crate) use show::alert_json;
 pub(crate) use status::{LeftAloneStatus, SITE, StatusFile, open_alerts};
+pub(crate) use withdraw::{WithdrawError, Withdrawn};
 
 use crate::daemon::{Looked, Pace};
 use jiff::tz::TimeZone;
@@ -105,7 +111,7 @@ pub(crate) struct Engine {
     zone: TimeZone,
     site_zone: SiteZone,
     store: Store,
-    _lock: StateLock,
+    _lock: Option<StateLock>,
     cancel: Cancel,
     settler: Settler,
     /// Files at rest that the last look found.
@@ -139,6 +145,10 @@ pub(crate) struct Engine {
     surveys: BTreeMap<(String, String), (String, Arc<Survey>)>,
     /// Surveys taken in during this round, with what their bursts told; dropped once they are published.
     fresh: BTreeMap<(String, String), TakenIn>,
+    /// What was derived again because the configuration changed.
+    again: Vec<changed::Again>,
+    /// Mistakes that only the surveys can tell.
+    mistakes: Vec<String>,
     /// The last judgement of each tank that a sweep published, for its answer at the end.
     judged: BTreeMap<String, Judged>,
     /// What the site's page and calendar say of each tank.

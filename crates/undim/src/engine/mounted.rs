@@ -174,6 +174,7 @@ impl Engine {
             scene: held.last().and_then(|held| held.placed.belongs.scene.clone()),
             span: spans.reduce(Span::joined).unwrap_or(nothing),
             contents: contents.to_vec(),
+            withdrawn: Vec::new(),
             revision: 1,
             replaces: Vec::new(),
         }

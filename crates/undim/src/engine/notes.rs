@@ -43,7 +43,10 @@ impl Engine {
                 }
                 Some(file) => match self.store.last_at_path(file) {
                     Ok(Some(content)) => {
-                        matches!(content.state, ContentState::Taken | ContentState::Superseded)
+                        matches!(
+                            content.state,
+                            ContentState::Taken | ContentState::Superseded | ContentState::Withdrawn
+                        )
                     }
                     _ => {
                         waiting += 1;
@@ -203,9 +206,15 @@ impl Engine {
         let path = entry
             .as_ref()
             .map_or_else(|| file.clone(), |entry| names::shown(&entry.path));
-        let noted = Outcome {
-            path,
-            what: What::Noted { file },
+        let withdrawn = self.held[number].content.state == ContentState::Withdrawn;
+        let noted = |tank: &str, surveys: Vec<String>| Outcome {
+            path: path.clone(),
+            what: What::Noted {
+                file: file.clone(),
+                tank: tank.to_owned(),
+                surveys,
+                withdrawn,
+            },
         };
         if self.held[number]
             .notes
@@ -215,14 +224,20 @@ impl Engine {
             round
                 .put_away
                 .extend(entry.map(|entry| (entry, Shelf::Taken, None)));
-            round.outcomes.push(noted);
+            let held = &self.held[number];
+            let surveys = self
+                .surveys_with(&held.content.hash)
+                .into_iter()
+                .map(|(_, id)| id);
+            let outcome = noted(&held.placed.belongs.tank, surveys.collect());
+            round.outcomes.push(outcome);
             return Ok(());
         }
         let before = self.held[number].clone();
         // The number right after a content's own is that of the note it came with.
         let arrival = round.next_arrival.max(before.content.arrival + 2);
-        let placed = match self.hold_note(number, arrival, text.clone(), note)? {
-            Ok(placed) => placed,
+        let (placed, surveys) = match self.hold_note(number, arrival, text.clone(), note)? {
+            Ok(held) => held,
             Err(why) => {
                 self.held[number] = before;
                 if let Some(entry) = entry {
@@ -234,7 +249,7 @@ impl Engine {
         round
             .put_away
             .extend(entry.map(|entry| (entry, Shelf::Taken, None)));
-        round.outcomes.push(noted);
+        round.outcomes.push(noted(&placed.belongs.tank, surveys));
         round.next_arrival = arrival + 1;
         round.tanks.insert(before.placed.belongs.tank.clone());
         round.tanks.insert(placed.belongs.tank.clone());
@@ -273,7 +288,7 @@ impl Engine {
         arrival: u64,
         text: String,
         note: Note,
-    ) -> Result<Result<Placed, String>, EngineError> {
+    ) -> Result<Result<(Placed, Vec<String>), String>, EngineError> {
         self.held[number].notes.push((arrival, text, note));
         let placed = match self.place_again(number) {
             Ok(placed) => placed,
@@ -286,7 +301,7 @@ impl Engine {
             placement: placed.placement(),
         };
         match self.try_enter(&renoted, number) {
-            Ok(_) => Ok(Ok(placed)),
+            Ok(surveys) => Ok(Ok((placed, surveys))),
             Err(error) => Ok(Err(error.blames_the_file()?)),
         }
     }

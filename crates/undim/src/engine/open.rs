@@ -18,7 +18,8 @@ use undim_import::find::Findings;
 use undim_intake::listing::Listing;
 use undim_intake::settle::Settler;
 use undim_intake::spool::{
-    LockError, read_noticed, remove_leftovers, remove_unfinished, remove_unfinished_reasons, state_lock,
+    LockError, StateLock, read_noticed, remove_leftovers, remove_unfinished, remove_unfinished_reasons,
+    state_lock,
 };
 use undim_store::{Batch, Store, StoreError};
 use undim_survey::Book;
@@ -91,15 +92,31 @@ impl Engine {
         for line in damaged {
             tracing::warn!(line, "a line of what was noticed is damaged; the others count");
         }
-        let clockwork = Clockwork::since(last_heard(&site.outbox));
-        let finder = finder_of(&site);
         if let Err(error) = fs::create_dir_all(&site.inbox) {
             tracing::warn!(inbox = %site.inbox.display(), %error, "the inbox can't be made");
         }
-        Ok(Self {
+        let zones = (zone, site_zone);
+        let mut engine = Self::assemble(site, what, store, Some(lock), zones, started);
+        engine.noticed = noticed;
+        engine.record_withdrawals()?;
+        Ok(engine)
+    }
+
+    /// Puts an engine together.
+    pub(super) fn assemble(
+        site: Site,
+        what: &str,
+        store: Store,
+        lock: Option<StateLock>,
+        (zone, site_zone): (TimeZone, SiteZone),
+        started: Timestamp,
+    ) -> Self {
+        Self {
             worker: worker_of(&site),
             settler: Settler::new(site.intake.settle),
             book: Book::new(zone.clone()),
+            finder: finder_of(&site),
+            clockwork: Clockwork::since(last_heard(&site.outbox)),
             site,
             zone,
             site_zone,
@@ -109,7 +126,6 @@ impl Engine {
             ready: Vec::new(),
             listing: Listing::default(),
             known: BTreeSet::new(),
-            finder,
             findings: Findings::default(),
             held: Vec::new(),
             upkeep: Vec::new(),
@@ -121,10 +137,11 @@ impl Engine {
             outcomes: Vec::new(),
             troubles: Vec::new(),
             sandbox_lacks: None,
-            noticed,
+            noticed: Vec::new(),
             mounted: BTreeMap::new(),
+            again: Vec::new(),
+            mistakes: Vec::new(),
             reminded: BTreeSet::new(),
-            clockwork,
             progress: None,
             held_back: BTreeSet::new(),
             once: what != "watch",
@@ -133,7 +150,7 @@ impl Engine {
             inbox_made: None,
             clock: std::time::Instant::now(),
             started,
-        })
+        }
     }
 
     /// Derives what the archive and the configuration say now; what has not changed is not written again.
@@ -142,8 +159,11 @@ impl Engine {
         for passed in &self.findings.passed_over {
             tracing::warn!(importer = %passed.path.display(), why = passed.why, "an importer was refused");
         }
+        self.mistakes.clear();
         self.load_held()?;
-        self.publish_all()
+        self.note_what_changes()?;
+        self.publish_all()?;
+        self.keep_derived_from()
     }
 
     /// Forgets everything derived and derives it again.

@@ -38,6 +38,8 @@ pub(crate) enum What {
     Known {
         /// The inbox path that it first came from.
         first: String,
+        /// Why it was withdrawn, where it was: then it still counts nowhere.
+        withdrawn: Option<String>,
     },
     /// It can't be used as it is.
     SetAside {
@@ -68,5 +70,11 @@ pub(crate) enum What {
     Noted {
         /// The file.
         file: String,
+        /// The tank that the file belongs to now.
+        tank: String,
+        /// Survey ids; none where the file is withdrawn, a list of upkeep or of a mounted sensor.
+        surveys: Vec<String>,
+        /// True where the file is withdrawn.
+        withdrawn: bool,
     },
 }

@@ -134,6 +134,7 @@ impl Engine {
             surveys: &surveys,
             upkeep: &upkeep,
         });
+        self.check_baseline(id, &derivations);
         let folder = self.site.outbox.join(id);
         let has_mounted = self.publish_mounted(id, &tank, batch)?;
         if derivations.is_empty() && !has_mounted {

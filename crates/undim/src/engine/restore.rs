@@ -11,7 +11,7 @@ use std::path::Path;
 use undim_config::parse_note;
 use undim_intake::names;
 use undim_intake::spool::{Happening, Record, Records, read_records};
-use undim_store::{Batch, Content, ContentState, Note, NoteState, Store};
+use undim_store::{Batch, Content, ContentState, Decision, Note, NoteState, Store, Withdrawal};
 
 /// Fills a ledger that is new.
 pub(super) fn restore(store: &mut Store, raw: &Path) -> Result<(), OpenError> {
@@ -47,7 +47,7 @@ pub(super) fn restore(store: &mut Store, raw: &Path) -> Result<(), OpenError> {
         .into_iter()
         .filter(|record| !without_content.contains(&record.hash));
     let mut batch = batch_of(renumbered(that_counted(there.collect())));
-    supersede(&mut batch.contents, raw)?;
+    replay(&mut batch, raw)?;
     store.commit(&batch)?;
     Ok(())
 }
@@ -143,26 +143,42 @@ fn batch_of(records: Vec<Record>) -> Batch {
                     });
                 }
             }
-            Happening::Withdrawn { why } => {
-                for content in batch
-                    .contents
-                    .iter_mut()
-                    .filter(|content| content.hash == record.hash)
-                {
-                    (content.state, content.why) = (ContentState::Withdrawn, Some(why.clone()));
-                }
-            }
+            Happening::Withdrawn { why, when_us } => batch.withdrawals.push(Withdrawal {
+                arrival: record.arrival,
+                content: record.hash,
+                what: Decision::Withdrawn,
+                why,
+                when_us,
+                other: None,
+            }),
+            Happening::Reinstated { why, when_us } => batch.withdrawals.push(Withdrawal {
+                arrival: record.arrival,
+                content: record.hash,
+                what: Decision::Reinstated,
+                why,
+                when_us,
+                other: None,
+            }),
         }
     }
     batch
 }
 
-/// A content whose bytes begin with those of the one before it at the same path replaced it.
-fn supersede(contents: &mut [Content], raw: &Path) -> Result<(), OpenError> {
-    let mut last: BTreeMap<Vec<u8>, usize> = BTreeMap::new();
+/// Lets contents replace one another and be withdrawn again, in the order in which that came.
+fn replay(batch: &mut Batch, raw: &Path) -> Result<(), OpenError> {
+    let mut withdrawals = std::mem::take(&mut batch.withdrawals).into_iter().peekable();
+    let contents = &mut batch.contents;
     for number in 0..contents.len() {
-        let path = contents[number].path.clone();
-        if let Some(old) = last.insert(path, number)
+        let arrival = contents[number].arrival;
+        while let Some(withdrawal) = withdrawals.next_if(|one| one.arrival < arrival) {
+            batch
+                .withdrawals
+                .extend(decide(contents, withdrawal, &batch.withdrawals));
+        }
+        let before = (0..number).rev().find(|old| {
+            contents[*old].path == contents[number].path && contents[*old].state != ContentState::Withdrawn
+        });
+        if let Some(old) = before
             && contents[old].state == ContentState::Taken
             && begins_with(raw, &contents[number], &contents[old])?
         {
@@ -170,7 +186,19 @@ fn supersede(contents: &mut [Content], raw: &Path) -> Result<(), OpenError> {
             contents[old].superseded_by = Some(contents[number].hash.clone());
         }
     }
+    for withdrawal in withdrawals {
+        batch
+            .withdrawals
+            .extend(decide(contents, withdrawal, &batch.withdrawals));
+    }
     Ok(())
+}
+
+/// A withdrawal or its undoing, done to the contents; `None` where it says nothing new.
+fn decide(contents: &mut [Content], mut this: Withdrawal, earlier: &[Withdrawal]) -> Option<Withdrawal> {
+    let number = contents.iter().position(|content| content.hash == this.content)?;
+    this.other = super::withdraw::decide(contents, number, this.what, &this.why, earlier).ok()?;
+    Some(this)
 }
 
 #[cfg(test)]

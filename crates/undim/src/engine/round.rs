@@ -218,6 +218,8 @@ impl Engine {
             path,
             what: What::Known {
                 first: known.shown.clone(),
+                withdrawn: (known.state == ContentState::Withdrawn)
+                    .then(|| names::harmless(known.why.as_deref().unwrap_or_default())),
             },
         });
         let also = one.also.into_iter();
@@ -293,11 +295,18 @@ fn log(outcome: &Outcome) {
         } => {
             tracing::info!(file, survey = surveys.join(" "), rows, importer, "taken in");
         }
-        What::Known { first } => tracing::info!(
+        What::Known {
+            first,
+            withdrawn: None,
+        } => tracing::info!(
             file,
             first,
             "the same content was taken in already; nothing changes"
         ),
+        What::Known {
+            first,
+            withdrawn: Some(why),
+        } => tracing::warn!(file, first, why, "the same content was withdrawn; it stays so"),
         What::SetAside { why, .. } => tracing::warn!(file, why, "set aside"),
         What::HeldBack { why } => tracing::warn!(file, why, "left in the inbox"),
         What::Upkeep {
@@ -305,7 +314,9 @@ fn log(outcome: &Outcome) {
         } => {
             tracing::info!(file, tank, lines, added, "upkeep taken in");
         }
-        What::Noted { file: of } => tracing::info!(file, of, "note taken in"),
+        What::Noted {
+            file: of, surveys, ..
+        } => tracing::info!(file, of, survey = surveys.join(" "), "note taken in"),
     }
 }
 

@@ -38,6 +38,27 @@ pub(crate) fn remove_unfinished(state: &Path) -> io::Result<()> {
     Ok(())
 }
 
+/// Makes the rows of one state folder readable from another; what is read anew goes to the other alone.
+pub(crate) fn link_rows(from: &Path, to: &Path) -> io::Result<()> {
+    let folders = match fs::read_dir(from.join(ROWS)) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        folders => folders?,
+    };
+    for folder in folders {
+        let folder = folder?;
+        if !folder.file_type()?.is_dir() {
+            continue;
+        }
+        let beside = to.join(ROWS).join(folder.file_name());
+        fs::create_dir_all(&beside)?;
+        for found in fs::read_dir(folder.path())? {
+            let found = found?;
+            std::os::unix::fs::symlink(found.path(), beside.join(found.file_name()))?;
+        }
+    }
+    Ok(())
+}
+
 /// The rows of one content in a file.
 #[derive(Debug, Clone)]
 pub(crate) struct CachedRows {

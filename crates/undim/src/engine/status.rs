@@ -121,15 +121,17 @@ impl Engine {
         }
     }
 
-    fn shown_time(&self, time: Timestamp) -> String {
+    pub(crate) fn shown_time(&self, time: Timestamp) -> String {
         self.site_zone.time(time)
     }
 
     /// Files set aside or held back since the engine was opened.
     pub(crate) fn has_remarks(&self) -> bool {
-        self.outcomes
-            .iter()
-            .any(|outcome| matches!(outcome.what, What::SetAside { .. } | What::HeldBack { .. }))
+        !self.mistakes.is_empty()
+            || self
+                .outcomes
+                .iter()
+                .any(|outcome| matches!(outcome.what, What::SetAside { .. } | What::HeldBack { .. }))
     }
 }
 

@@ -212,6 +212,9 @@ impl Engine {
             path,
             what: What::Noted {
                 file: content.shown.clone(),
+                tank: belongs.tank.clone(),
+                surveys: Vec::new(),
+                withdrawn: content.state == ContentState::Withdrawn,
             },
         });
         let last = notes.last();

@@ -92,6 +92,7 @@ impl<'s> Surveys<'s> {
                 imported,
                 key: String::new(),
                 replaces: None,
+                withdrawn: None,
                 placed,
                 rows,
             },

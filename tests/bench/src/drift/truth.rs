@@ -416,6 +416,7 @@ fn survey(day: Date, stations: Vec<StationValue>) -> Survey {
         date: day,
         timezone: "UTC".to_owned(),
         sources: Vec::new(),
+        withdrawn: Vec::new(),
         devices: Vec::new(),
         stations,
         counts: FlagCounts::default(),
