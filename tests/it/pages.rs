@@ -179,12 +179,12 @@ fn forty_tanks_stand_on_one_page() {
             1
         );
     }
-    let at = |part: &str| page.find(part).unwrap_or_else(|| panic!("{part} is missing"));
+    let at = |number: u32| page.find(&format!("tank-{number:02}/index.html"));
+    // Whatever day it is: the surveys of the others may be overdue by now.
     assert!(
-        at("tank-17/index.html") < at("No alert open"),
+        (1..=40).all(|number| at(17) <= at(number)),
         "the open alert stands first"
     );
-    assert!(at("No alert open") < at("tank-01/index.html"));
     assert!(page.len() < 200_000, "{} bytes", page.len());
     // A sweep with nothing to take in judges every tank and writes nothing.
     let began = Instant::now();

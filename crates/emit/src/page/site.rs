@@ -26,8 +26,10 @@ pub struct TankLine {
     sign: Sign,
     /// What each open alert says, most pressing first.
     alerts: Vec<String>,
-    /// True where nothing but an overdue survey is told.
-    is_only_overdue: bool,
+    /// True where an overdue survey was noticed.
+    is_overdue: bool,
+    /// Open alerts of any other kind.
+    pressing: usize,
     /// Of the most pressing open alert.
     level: Option<Level>,
     /// Size of its change, percent.
@@ -71,7 +73,8 @@ impl TankLine {
             sentence: words::sentence(report.survey, report.judgement),
             sign,
             alerts: open.iter().map(|alert| words::title_of(alert)).collect(),
-            is_only_overdue: !open.is_empty() && open.iter().all(|alert| alert.about == About::Overdue),
+            is_overdue: open.iter().any(|alert| alert.about == About::Overdue),
+            pressing: open.iter().filter(|alert| alert.about != About::Overdue).count(),
             level: first.map(|alert| alert.level),
             size: first.map_or(0.0, |alert| size(alert.change_percent)),
             last: report.survey.date,
@@ -83,11 +86,11 @@ impl TankLine {
     }
 
     fn is_pressing(&self) -> bool {
-        self.level.is_some() && !self.is_only_overdue
+        self.pressing > 0
     }
 
     fn is_past(&self, newest: Date) -> bool {
-        self.is_only_overdue || self.due.is_some_and(|due| due < newest)
+        self.is_overdue || self.due.is_some_and(|due| due < newest)
     }
 }
 
@@ -111,7 +114,7 @@ pub fn site(
     let (past, rest): (Vec<&TankLine>, Vec<&TankLine>) =
         quiet.into_iter().partition(|line| line.is_past(newest));
     let of_site: Vec<&Alert> = alerts.iter().filter(|alert| alert.state == State::Open).collect();
-    let open_alerts = of_site.len() + open.iter().map(|line| line.alerts.len()).sum::<usize>();
+    let open_alerts = of_site.len() + open.iter().map(|line| line.pressing).sum::<usize>();
     let all_past = lines.iter().filter(|line| line.is_past(newest)).count();
     let sentence = words::site_sentence(lines.len(), open_alerts, all_past);
     let body = html! {
