@@ -192,7 +192,7 @@ mod tests {
         let event = text.split("BEGIN:VEVENT\r\n").nth(1).expect("an event");
         assert_eq!(
             event,
-            "UID:survey-due-harbour-20c6a5c1@undim\r\nDTSTAMP:20260314T122130Z\r\nDTSTART;VALUE=DATE:20260418\r\n\
+            "UID:survey-due-harbour-21069999@undim\r\nDTSTAMP:20260314T122130Z\r\nDTSTART;VALUE=DATE:20260418\r\n\
              SUMMARY:Harbour\\, left: a survey is due\r\nDESCRIPTION:one\\ntwo\\; three\r\nTRANSP:TRANSPARENT\r\n\
              END:VEVENT\r\nEND:VCALENDAR\r\n"
         );

@@ -165,7 +165,7 @@ mod tests {
             [
                 "{survey: \"2026-03-14-noon\", date: 2026-03-14, station: \"w1\", from_left_cm: 12.0, from_bottom_cm: 8.0, \
                  from_front_cm: 15.0, readings: 5, used: 5, ppfd: 118.0, u_ppfd: 5.0, u_own_ppfd: 3.0, u_shared_ppfd: 4.0, \
-                 flag: 1, change_percent: -16.25, u_change_percent: 2.0, baseline: \"2025-10-11-noon\"}",
+                 flag: 1, change_percent: -1.625E1, u_change_percent: 2.0, baseline: \"2025-10-11-noon\"}",
                 "{survey: \"2026-03-14-noon\", date: 2026-03-14, station: \"w2\", from_left_cm: 24.0, from_bottom_cm: 30.0, \
                  from_front_cm: 33.5, readings: 5, used: 0, ppfd: null, u_ppfd: null, u_own_ppfd: null, u_shared_ppfd: null, \
                  flag: 4, change_percent: null, u_change_percent: null, baseline: null}",

@@ -52,7 +52,7 @@ fn a_tanks_page_goes_from_the_answer_to_every_survey() {
             "Alerts</h2>",
             "since ",
             "Past alerts (1)",
-            "at most 11.5 % less",
+            "at most 12 % less",
             "Surveys (26)",
             "href=\"2026-03-01-noon/report.html\"",
             "Older surveys (14)",
