@@ -1,9 +1,9 @@
 //! The power user's own importer: written against the SDK or the C header, built, dropped in the plugin folder, used.
 
+use crate::importer_examples::compiled_in_c;
 use crate::support::{TestSite, build_library, repository};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 /// An importer for the memory of an invented logger that somebody soldered together: `SHEDLOG1`, the start in Unix
 /// seconds, then eight bytes a reading: seconds since the start, place (cm), light in tenths; big-endian.
@@ -163,33 +163,11 @@ fn an_importer_of_ones_own_is_built_dropped_in_and_used() {
     assert_eq!(survey["sources"][0]["importer"]["version"], "1.3.1");
 }
 
-/// The C example of the importers' specification, built by the system's compiler.
+/// The example in C, built by the system's compiler.
 #[test]
 fn an_importer_in_c_is_built_dropped_in_and_used() {
-    let specification =
-        fs::read_to_string(repository().join("plugins/README.md")).expect("the specification");
-    let example = specification
-        .split("```c\n")
-        .nth(1)
-        .and_then(|rest| rest.split("```").next());
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let (source, library) = (folder.path().join("pairs.c"), folder.path().join("pairs.so"));
-    fs::write(&source, example.expect("an example in C")).expect("a written file");
-    let output = Command::new("cc")
-        .args([
-            "-std=c99", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", "-I",
-        ])
-        .arg(repository().join("crates/abi/include"))
-        .arg("-o")
-        .args([&library, &source])
-        .output()
-        .expect("a C compiler named cc");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-
+    let library = compiled_in_c(folder.path());
     let site = TestSite::new();
     site.install(&library);
     site.drop_file("reef/pairs 2026-02-14.txt", "#pairs\nreef-top 212.5\nsand 96\n");

@@ -14,6 +14,8 @@ pub struct OptionPlace {
     pub line: usize,
     /// From 1, in characters.
     pub column: usize,
+    /// Its bytes in the file's text (a byte order mark not counted).
+    pub span: std::ops::Range<usize>,
 }
 
 /// How to read one kind of file.
@@ -77,7 +79,11 @@ fn flatten_item(layout: &mut Layout, path: &str, item: &Item) {
         kind,
         text,
     });
-    layout.places.push(OptionPlace { line, column });
+    layout.places.push(OptionPlace {
+        line,
+        column,
+        span: item.span.clone(),
+    });
 }
 
 /// Decimal digits, whatever base it was written in; as written where it is too long for that.

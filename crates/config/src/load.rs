@@ -5,7 +5,7 @@ use crate::files::{self, SITE_FILE};
 use crate::layout::Layout;
 use crate::layout_file::read_layout;
 use crate::mention::{Declared, Mention, What};
-use crate::mistake::{Mistake, Severity, Sources, render};
+use crate::mistake::{Mistake, Severity, Sources, render, shown};
 use crate::sheet::{Placed, Sheet, whole_file};
 use crate::site::{Fingerprints, Site};
 use crate::site_file::{SiteFile, read_site_file};
@@ -60,6 +60,24 @@ pub struct LoadedLayout {
 }
 
 impl LoadedLayout {
+    /// What an importer says about one value of the layout, by its position in [`Layout::options`], with the line it
+    /// stands on; `None` where there is no such value.
+    pub fn render_about(&self, option: usize, text: &str, color: bool, width: usize) -> Option<String> {
+        let layout = self.layout.as_ref()?;
+        let (named, place) = layout.option(option)?;
+        let mistake = Mistake {
+            file: layout.file.clone(),
+            line: place.line,
+            column: place.column,
+            span: place.span.clone(),
+            text: format!("`{}`: {}", shown(&named.path), crate::mistake::escaped(text)),
+            found: Some(shown(&named.text)),
+            hint: None,
+            severity: Severity::Mistake,
+        };
+        Some(render(&[mistake], &self.sources, color, width))
+    }
+
     /// All findings with the lines they are about; see [`render`].
     pub fn render(&self, color: bool, width: usize) -> String {
         render(&self.mistakes, &self.sources, color, width)

@@ -169,6 +169,19 @@ fn is_unsafe(c: char) -> bool {
 /// At most this many characters of a foreign text are repeated in a message.
 const LONGEST_SHOWN: usize = 120;
 
+/// The same, however long.
+pub(crate) fn escaped(text: &str) -> String {
+    text.chars()
+        .map(|c| {
+            if is_unsafe(c) {
+                c.escape_unicode().to_string()
+            } else {
+                c.to_string()
+            }
+        })
+        .collect()
+}
+
 /// A foreign text as it may stand in a message: one line, control characters escaped, not endless.
 pub(crate) fn shown(text: &str) -> String {
     let mut out = String::new();

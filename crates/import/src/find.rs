@@ -2,11 +2,12 @@
 //!
 //! Folders are looked through in order: the site's, beside the program, `../lib/undim/importers` from it. In the
 //! first and the last every library counts; beside the program only those named `libundim_importer_*`, for
-//! many other libraries may lie there. Of two importers of one name the first counts, and the other is named as
-//! passed over. What everybody can write to is never loaded.
+//! many other libraries may lie there. In the site's folders scripts count too: programs that may be run. Of two
+//! importers of one name the first counts, and the other is named as passed over. What others can write to is never
+//! run: in the site's folders nobody but the owner, elsewhere not everybody.
 //!
-//! An importer's name stands inside the library, and loading a library runs its code; so a worker asks, once for
-//! each library as it lies on disk.
+//! An importer's name stands inside it, and loading a library runs its code; so a worker asks, once for
+//! each importer as it lies on disk.
 
 use crate::{
     run::{ImportFailure, ImportOption, ImportReport, Sink, Source, Worker},
@@ -17,7 +18,7 @@ use std::{
     env::consts::{DLL_EXTENSION, DLL_PREFIX},
     fmt,
     fs::{self, Metadata},
-    io,
+    io::{self, Read as _},
     os::unix::fs::MetadataExt,
     path::{Path, PathBuf},
     sync::{Mutex, PoisonError, atomic::AtomicBool},
@@ -28,6 +29,8 @@ use std::{
 pub enum Kind {
     /// A dynamic library with the C contract.
     Library,
+    /// A program that reads the file on its standard input and writes rows as CSV.
+    Script,
 }
 
 /// An importer that can be used.
@@ -80,6 +83,8 @@ struct Folder {
     path: PathBuf,
     /// What the names of its importers begin with.
     prefix: String,
+    /// True for the site's own: scripts count, and nobody but the owner may write.
+    is_sites: bool,
 }
 
 /// A library as it lies on disk. A library that is replaced differs in one of these.
@@ -96,19 +101,20 @@ struct Identity {
 impl Finder {
     /// `site` are the site's plugin folders in order, `program_folder` is where the program lies.
     pub fn new(site: impl IntoIterator<Item = PathBuf>, program_folder: &Path) -> Self {
-        let any = |path| Folder {
+        let any = |path, is_sites| Folder {
             path,
             prefix: String::new(),
+            is_sites,
         };
-        let mut folders: Vec<_> = site.into_iter().map(any).collect();
+        let mut folders: Vec<_> = site.into_iter().map(|path| any(path, true)).collect();
         folders.push(Folder {
-            path: program_folder.to_owned(),
             prefix: format!("{DLL_PREFIX}undim_importer_"),
+            ..any(program_folder.to_owned(), false)
         });
         folders.extend(
             program_folder
                 .parent()
-                .map(|above| any(above.join("lib/undim/importers"))),
+                .map(|above| any(above.join("lib/undim/importers"), false)),
         );
         Self {
             folders,
@@ -124,7 +130,7 @@ impl Finder {
             match candidates(folder) {
                 Ok(paths) => {
                     for path in paths {
-                        self.take(path, worker, cancel, &mut findings);
+                        self.take(path, folder, worker, cancel, &mut findings);
                     }
                 }
                 Err(Refusal::Unreadable(error)) if error.kind() == io::ErrorKind::NotFound => {}
@@ -139,8 +145,24 @@ impl Finder {
         findings
     }
 
-    fn take(&self, path: PathBuf, worker: &Worker, cancel: &AtomicBool, findings: &mut Findings) {
-        let found = admit(&path, Metadata::is_file)
+    fn take(
+        &self,
+        path: PathBuf,
+        folder: &Folder,
+        worker: &Worker,
+        cancel: &AtomicBool,
+        findings: &mut Findings,
+    ) {
+        let kind = if is_library(&path) {
+            Kind::Library
+        } else {
+            Kind::Script
+        };
+        let found = admit(&path, folder.is_sites, Metadata::is_file)
+            .and_then(|metadata| match kind {
+                Kind::Script if metadata.mode() & 0o111 == 0 => Err(Refusal::NotToBeRun),
+                _ => Ok(metadata),
+            })
             .map_err(|refusal| refusal.to_string())
             .and_then(|metadata| {
                 let header = self.describe(&path, &metadata, worker, cancel)?;
@@ -154,11 +176,7 @@ impl Finder {
                 }
             });
         match found {
-            Ok(header) => findings.importers.push(Found {
-                path,
-                kind: Kind::Library,
-                header,
-            }),
+            Ok(header) => findings.importers.push(Found { path, kind, header }),
             Err(why) => findings.passed_over.push(PassedOver { path, why }),
         }
     }
@@ -203,7 +221,9 @@ impl Finder {
 enum Refusal {
     Unreadable(io::Error),
     Kind,
-    Writable,
+    /// Who can write: everybody, or its group.
+    Writable(&'static str),
+    NotToBeRun,
 }
 
 impl fmt::Display for Refusal {
@@ -211,23 +231,60 @@ impl fmt::Display for Refusal {
         match self {
             Self::Unreadable(error) => write!(f, "it can't be read: {error}"),
             Self::Kind => f.write_str("it is no regular file"),
-            Self::Writable => f.write_str(
-                "everybody can write to it, so anybody's code could be run; take that right away (chmod o-w)",
+            Self::Writable(who) => write!(
+                f,
+                "{who} can write to it, so anybody's code could be run; take that right away (chmod go-w)"
             ),
+            Self::NotToBeRun => f.write_str("it is a script that may not be run; allow it (chmod +x)"),
         }
     }
 }
 
-fn admit(path: &Path, is_right_kind: fn(&Metadata) -> bool) -> Result<Metadata, Refusal> {
-    const WRITABLE_BY_OTHERS: u32 = 0o002;
+/// `is_strict`: a group may not write either.
+fn admit(path: &Path, is_strict: bool, is_right_kind: fn(&Metadata) -> bool) -> Result<Metadata, Refusal> {
+    const EVERYBODY_WRITES: u32 = 0o002;
+    const GROUP_WRITES: u32 = 0o020;
     let metadata = fs::metadata(path).map_err(Refusal::Unreadable)?;
     if !is_right_kind(&metadata) {
         return Err(Refusal::Kind);
     }
-    if metadata.mode() & WRITABLE_BY_OTHERS != 0 {
-        return Err(Refusal::Writable);
+    if metadata.mode() & EVERYBODY_WRITES != 0 {
+        return Err(Refusal::Writable("everybody"));
+    }
+    if is_strict && metadata.mode() & GROUP_WRITES != 0 {
+        return Err(Refusal::Writable("its whole group"));
     }
     Ok(metadata)
+}
+
+/// True for a file that would count as an importer in a site's folder: a library by its name, or a script or other
+/// program that may be run.
+pub fn is_candidate(path: &Path) -> bool {
+    let may_be_run = || fs::metadata(path).is_ok_and(|metadata| metadata.mode() & 0o111 != 0);
+    is_library(path) || may_be_run() && is_program(path)
+}
+
+fn is_library(path: &Path) -> bool {
+    path.extension()
+        .is_some_and(|extension| extension == DLL_EXTENSION)
+}
+
+/// True for a regular file that begins as programs do: `#!`, or the mark of a compiled one.
+fn is_program(path: &Path) -> bool {
+    const COMPILED: &[u8; 4] = b"\x7fELF";
+    let is_hidden = path
+        .file_name()
+        .is_some_and(|name| name.as_encoded_bytes().starts_with(b"."));
+    let mut start = [0; 4];
+    !is_hidden
+        && fs::metadata(path).is_ok_and(|metadata| metadata.is_file())
+        && fs::File::open(path).is_ok_and(|mut file| {
+            let mut filled = 0;
+            while let Ok(count @ 1..) = file.read(start.get_mut(filled..).unwrap_or_default()) {
+                filled += count;
+            }
+            start.starts_with(b"#!") || start == *COMPILED
+        })
 }
 
 /// The files of a folder that look like importers, by name.
@@ -238,19 +295,29 @@ fn candidates(folder: &Folder) -> Result<Vec<PathBuf>, Refusal> {
         let has_prefix = path
             .file_name()
             .is_some_and(|name| name.as_encoded_bytes().starts_with(folder.prefix.as_bytes()));
-        if has_prefix
-            && path
-                .extension()
-                .is_some_and(|extension| extension == DLL_EXTENSION)
-        {
+        if has_prefix && (is_library(&path) || folder.is_sites && is_program(&path)) {
             paths.push(path);
         }
     }
     if !paths.is_empty() {
-        admit(&folder.path, Metadata::is_dir)?;
+        admit(&folder.path, folder.is_sites, Metadata::is_dir)?;
     }
     paths.sort_unstable();
     Ok(paths)
+}
+
+/// Lets one importer read a file without asking it: somebody named it.
+pub fn read_by_name(
+    worker: &Worker,
+    importer: &Found,
+    source: Source,
+    options: &[ImportOption],
+    cancel: &AtomicBool,
+    sink: &mut Sink,
+) -> Result<ImportReport, ImportFailure> {
+    worker
+        .read(&importer.path, source, options, cancel, sink)
+        .map_err(|failure| failure.of(&importer.header.name))
 }
 
 /// Lets the surest importer read a file. One that fails at being asked is passed over unless nobody else can read the file.
@@ -268,7 +335,8 @@ pub fn read_with_surest(
     };
     if let [only] = importers {
         return worker
-            .probe_and_read(&only.path, source, options, cancel, sink)?
+            .probe_and_read(&only.path, source, options, cancel, sink)
+            .map_err(|failure| failure.of(&only.header.name))?
             .ok_or_else(nobody);
     }
     let mut surest: Option<(u8, &Found)> = None;
@@ -280,12 +348,14 @@ pub fn read_with_surest(
             Err(failure) if failure.is_transient() => return Err(failure),
             Err(failure) => {
                 tracing::warn!(importer = found.header.name, %failure, "an importer failed at being asked");
-                fault = Some(failure);
+                fault = Some(failure.of(&found.header.name));
             }
         }
     }
     match surest {
-        Some((_, found)) => worker.read(&found.path, source, options, cancel, sink),
+        Some((_, found)) => worker
+            .read(&found.path, source, options, cancel, sink)
+            .map_err(|failure| failure.of(&found.header.name)),
         None => Err(fault.unwrap_or_else(nobody)),
     }
 }

@@ -12,6 +12,9 @@ use std::{
 use undim_abi as abi;
 use undim_abi::{UndimHost, UndimImporter, UndimMessage, UndimOption, UndimRow, UndimText};
 
+/// How the sentence about a panic begins.
+pub(crate) const PANICKED: &str = "the importer failed in an unforeseen way";
+
 /// The descriptor of an importer: what [`export!`](crate::export) puts into the library.
 pub const fn descriptor<I: Importer>() -> UndimImporter {
     UndimImporter::new(I::NAME, I::VERSION, I::READS, probe::<I>, read::<I>)
@@ -29,10 +32,7 @@ pub(crate) fn read_behind_barrier<I: Importer>(
             Err(Failure::unusable(
                 0,
                 0,
-                format!(
-                    "the importer failed in an unforeseen way: {}",
-                    panic_text(&*panic)
-                ),
+                format!("{PANICKED}: {}", panic_text(&*panic)),
             ))
         });
     if let Err(failure) = &result {

@@ -74,6 +74,7 @@
 //! and other files are refused. The environment is empty, and standard output belongs to undim; what is
 //! written to standard error is kept for the log, up to 64 KiB.
 
+pub mod cases;
 mod exported;
 mod failure;
 mod input;

@@ -66,6 +66,8 @@ pub struct Layout {
     pub(crate) head: Vec<Head>,
     /// From the keeper's note.
     pub(crate) date: Option<Day>,
+    /// The host asks for a layout that reads the file as it is read now.
+    pub(crate) explain: bool,
 }
 
 /// Where a column comes from and how its cells are read.
@@ -169,7 +171,7 @@ impl Layout {
         for item in options {
             let path = split_path(item.path);
             let keys: Vec<&str> = path.iter().map(String::as_str).collect();
-            layout.is_given |= keys.first() != Some(&"note");
+            layout.is_given |= !matches!(keys.first(), Some(&("note" | "explain")));
             layout.take(&keys, item)?;
         }
         layout.check()?;
@@ -216,6 +218,7 @@ impl Layout {
         match keys {
             ["note", "date"] => self.date = date(item.text),
             ["note", ..] => {}
+            ["explain"] => self.explain = item.text == "true",
             ["missing"] if empty => self.missing = Some(Vec::new()),
             ["missing", ..] => self
                 .missing

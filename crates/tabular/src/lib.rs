@@ -17,6 +17,7 @@ mod cells;
 mod datetime;
 mod decide;
 pub mod encoding;
+mod explain;
 mod kind;
 mod layout;
 mod lines;

@@ -4,6 +4,7 @@ use crate::datetime::order::Clock;
 use crate::datetime::{Moment, SECOND};
 use crate::decide;
 use crate::encoding::Event;
+use crate::explain;
 use crate::layout::Layout;
 use crate::lines::{Broken, MOST_BYTES, Record, line_length};
 use crate::names;
@@ -24,6 +25,14 @@ pub fn read(source: &mut dyn Text, layout: &Layout, out: &mut Out) -> Result<(),
     let plan = find_plan(source, layout)?;
     for fact in source.facts().iter().chain(&plan.facts) {
         tell(out, fact.assumed, &fact.key, &fact.value);
+    }
+    if let Some(names) = explain::unused(&plan) {
+        out.found("unused", &names);
+    }
+    if layout.explain {
+        for fact in explain::explain(&plan, &source.facts()) {
+            tell(out, fact.assumed, &fact.key, &fact.value);
+        }
     }
     for (line, column, text) in &plan.problems {
         out.problem(*line, *column, text);

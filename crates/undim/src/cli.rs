@@ -1,5 +1,11 @@
 //! What can be typed.
 
+mod importer;
+
+pub(crate) use importer::{
+    Importer, ImporterCases, ImporterLayout, ImporterNew, ImporterTry, ScriptLanguage,
+};
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -84,6 +90,9 @@ pub(crate) enum Command {
     Manual(Manual),
     /// Make a device's correction from readings side by side with a reference
     Fit(Fit),
+    /// The importers: which there are, what each makes of a file, and how to add one
+    #[command(subcommand)]
+    Importer(Importer),
 }
 
 /// Flags of `look`.

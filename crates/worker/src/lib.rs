@@ -14,6 +14,7 @@ pub mod lease;
 mod limits;
 mod load;
 mod sandbox;
+mod script;
 
 use call::Host;
 use rustix::stdio::{stderr, stdin, stdout};
@@ -49,6 +50,9 @@ fn run(request: &Request) -> Result<(), EncodeError> {
     let frames = File::from(rustix::io::fcntl_dupfd_cloexec(stdout(), 3).map_err(std::io::Error::from)?);
     rustix::stdio::dup2_stdout(stderr()).map_err(std::io::Error::from)?;
     let mut encoder = Encoder::new(frames);
+    if request.is_script() {
+        return script::run(request, encoder);
+    }
 
     let sandbox = sandbox::enter(&request.library);
     encoder.sandbox(sandbox)?;
@@ -109,6 +113,10 @@ mod tests {
             include_str!("limits.rs"),
             include_str!("load.rs"),
             include_str!("sandbox.rs"),
+            include_str!("script/mod.rs"),
+            include_str!("script/about.rs"),
+            include_str!("script/rows.rs"),
+            include_str!("script/said.rs"),
         ];
         let name = concat!("undim", "_import::");
         for used in sources.iter().flat_map(|source| source.split(name).skip(1)) {

@@ -21,8 +21,10 @@ pub(crate) fn set(request: &Request) -> io::Result<()> {
     // Files; pipes are not bound by it.
     setrlimit(Resource::Fsize, exactly(0))?;
     setrlimit(Resource::Nofile, exactly(64))?;
-    // Doesn't bind the superuser; the filter of system calls does.
-    setrlimit(Resource::Nproc, exactly(0))?;
+    // Doesn't bind the superuser; the filter of system calls does. A script is started once more.
+    if !request.is_script() {
+        setrlimit(Resource::Nproc, exactly(0))?;
+    }
     set_parent_process_death_signal(Some(Signal::KILL))?;
     // The parent may have gone before the line above.
     if getppid().map(Pid::as_raw_pid) != i32::try_from(request.parent).ok() {
@@ -30,6 +32,27 @@ pub(crate) fn set(request: &Request) -> io::Result<()> {
     }
     rustix::thread::set_no_new_privs(true)?;
     Ok(())
+}
+
+/// For the script, between fork and exec: it ends with this process.
+pub(crate) fn die_with_the_parent() -> io::Result<()> {
+    set_parent_process_death_signal(Some(Signal::KILL))?;
+    // Refused by the filter of system calls, which does more; for kernels without one.
+    let none = Rlimit {
+        current: Some(0),
+        maximum: Some(0),
+    };
+    let _ = setrlimit(Resource::Nproc, none);
+    Ok(())
+}
+
+/// Ends this process as the script ended, so that undim sees the same.
+pub(crate) fn die_of(signal: Option<Signal>) {
+    let Some(signal) = signal else { return };
+    // The first may meet a handler of this program's runtime, which then steps aside.
+    for _ in 0..2 {
+        let _ = rustix::process::kill_process(rustix::process::getpid(), signal);
+    }
 }
 
 /// Closes whatever a careless ancestor left open; from here on there are the file, the pipe and the error output.

@@ -89,7 +89,12 @@ fn check(descriptor: *const UndimImporter) -> Result<Importer, Ending> {
         text(descriptor.reads),
     ) {
         (Some(name), Some(version), Some(reads)) => Ok(Importer {
-            header: Header { name, version, reads },
+            header: Header {
+                name,
+                version,
+                reads,
+                abi: format!("{major}.{minor}"),
+            },
             read,
             probe,
         }),

@@ -4,7 +4,10 @@
 //! that is done, opening and mapping code are refused as well.
 //!
 //! A call that is not listed kills the process: what an importer tries beyond reading, computing and writing is no
-//! slip. Calls that the C library or a language's runtime tries on its own, and can do without, fail instead.
+//! slip. Calls that the C library or a language's runtime tries on its own, and can do without, fail instead. For a
+//! script all of them fail instead: interpreters try much at their start that the script never asked for.
+
+mod script;
 
 use landlock::{
     ABI, Access, AccessFs, AccessNet, CompatLevel, Compatible, LandlockStatus, RestrictionStatus, Ruleset,
@@ -14,7 +17,12 @@ use seccompiler::{
     BpfProgram, SeccompAction, SeccompCmpArgLen, SeccompCmpOp, SeccompCondition, SeccompFilter, SeccompRule,
     TargetArch, apply_filter,
 };
-use std::{collections::BTreeMap, path::Path};
+use std::{
+    collections::BTreeMap,
+    ffi::OsStr,
+    os::unix::ffi::OsStrExt as _,
+    path::{Path, PathBuf},
+};
 use undim_import::wire::Sandbox;
 
 /// Where libraries lie that an importer may lean on, and the loader's list of them. Those that don't exist don't
@@ -32,16 +40,7 @@ const SYSTEM_LIBRARIES: [&str; 8] = [
 
 /// Enters the sandbox as far as the kernel has one, and tells how far.
 pub(crate) fn enter(library: &Path) -> Sandbox {
-    let (landlock, landlock_full) = match restrict_paths(library) {
-        Ok(RestrictionStatus {
-            ruleset,
-            landlock: LandlockStatus::Available { effective_abi, .. },
-            ..
-        }) if ruleset != RulesetStatus::NotEnforced => {
-            (effective_abi as u8, ruleset == RulesetStatus::FullyEnforced)
-        }
-        _ => (0, false),
-    };
+    let (landlock, landlock_full) = level(restrict_paths(library));
     let seccomp = install(&[
         refused(&ASKED_IN_VAIN, libc::ENOSYS),
         refused(&[(libc::SYS_clone, &[])], libc::EPERM),
@@ -66,6 +65,108 @@ pub(crate) fn close_behind() {
         ],
         libc::EACCES,
     )]);
+}
+
+/// Where a script's interpreter may lie, and what it may read there.
+const SYSTEM_PROGRAMS: [&str; 3] = ["/bin", "/usr/bin", "/usr/local/bin"];
+const SYSTEM_DATA: [&str; 3] = ["/usr/share", "/dev/null", "/dev/urandom"];
+
+/// The same for a script, whose interpreter has yet to be started: programs of the system can be run, and stay in
+/// here. `start` is the script's beginning.
+pub(crate) fn enter_for_script(script: &Path, start: &[u8]) -> Sandbox {
+    let (landlock, landlock_full) = level(restrict_paths_for_script(script, interpreter(start).as_deref()));
+    let seccomp = install(&[refused(&ASKED_IN_VAIN_BY_SCRIPTS, libc::ENOSYS), script::calls()]);
+    Sandbox {
+        landlock,
+        landlock_full,
+        seccomp,
+    }
+}
+
+/// In the process that becomes the script: no other process beside it from here on, and it ends with the worker.
+pub(crate) fn close_for_script() {
+    let death_signal = [(0, SeccompCmpOp::Eq, libc::PR_SET_PDEATHSIG as u64)];
+    let mut calls: Vec<Call> = vec![
+        (libc::SYS_clone, &[]),
+        // What the worker may send to itself, a script could send to the worker.
+        (libc::SYS_kill, &[]),
+        (libc::SYS_tgkill, &[]),
+        (libc::SYS_prctl, &death_signal),
+        (libc::SYS_socketpair, &[]),
+    ];
+    calls.extend(script::FORKS.map(|call| (call, &[][..])));
+    install(&[refused(&calls, libc::EPERM)]);
+}
+
+/// In the worker, once the script runs: it opens and starts nothing any more.
+pub(crate) fn close_behind_script() {
+    let mut calls: Vec<Call> = vec![
+        (libc::SYS_clone, &[]),
+        (libc::SYS_execve, &[]),
+        (libc::SYS_openat, &[]),
+        (libc::SYS_socketpair, &[]),
+    ];
+    calls.extend(script::FORKS.map(|call| (call, &[][..])));
+    install(&[refused(&calls, libc::EPERM)]);
+}
+
+/// What the first line names.
+fn interpreter(start: &[u8]) -> Option<PathBuf> {
+    let line = start.strip_prefix(b"#!")?.split(|byte| *byte == b'\n').next()?;
+    let name = line
+        .trim_ascii()
+        .split(|byte| byte.is_ascii_whitespace())
+        .next()?;
+    let path = Path::new(OsStr::from_bytes(name));
+    path.is_absolute().then(|| path.to_owned())
+}
+
+fn restrict_paths_for_script(
+    script: &Path,
+    interpreter: Option<&Path>,
+) -> Result<RestrictionStatus, RulesetError> {
+    let abi = ABI::V6;
+    let run = AccessFs::ReadFile | AccessFs::Execute;
+    let look_and_run = run | AccessFs::ReadDir;
+    // An interpreter of the keeper's own, and the libraries beside it.
+    let real = interpreter.and_then(|path| path.canonicalize().ok());
+    let beside = real
+        .as_deref()
+        .and_then(|path| Some(path.parent()?.parent()?.join("lib")));
+    Ruleset::default()
+        .set_compatibility(CompatLevel::BestEffort)
+        .handle_access(AccessFs::from_all(abi))?
+        .handle_access(AccessNet::from_all(abi))?
+        .scope(Scope::from_all(abi))?
+        .create()?
+        .add_rules(path_beneath_rules(SYSTEM_LIBRARIES, look_and_run))?
+        .add_rules(path_beneath_rules(SYSTEM_PROGRAMS, look_and_run))?
+        .add_rules(path_beneath_rules(
+            SYSTEM_DATA,
+            AccessFs::ReadFile | AccessFs::ReadDir,
+        ))?
+        .add_rules(path_beneath_rules(["/dev/null"], AccessFs::WriteFile))?
+        .add_rules(path_beneath_rules(
+            interpreter.into_iter().chain(real.as_deref()),
+            run,
+        ))?
+        .add_rules(path_beneath_rules(beside, look_and_run))?
+        .add_rules(path_beneath_rules([script], run))?
+        .restrict_self()
+}
+
+/// How much of Landlock is enforced.
+fn level(status: Result<RestrictionStatus, RulesetError>) -> (u8, bool) {
+    match status {
+        Ok(RestrictionStatus {
+            ruleset,
+            landlock: LandlockStatus::Available { effective_abi, .. },
+            ..
+        }) if ruleset != RulesetStatus::NotEnforced => {
+            (effective_abi as u8, ruleset == RulesetStatus::FullyEnforced)
+        }
+        _ => (0, false),
+    }
 }
 
 /// Only the library and the system's libraries can be read; nothing can be written, connected to or signalled. Binds
@@ -108,6 +209,16 @@ const ASKED_IN_VAIN: [Call<'static>; 17] = [
     (libc::SYS_getrusage, &[]),
     (libc::SYS_sysinfo, &[]),
     (libc::SYS_uname, &[]),
+];
+
+/// The same for scripts.
+const ASKED_IN_VAIN_BY_SCRIPTS: [Call<'static>; 6] = [
+    (libc::SYS_rseq, &[]),
+    (libc::SYS_clone3, &[]),
+    (libc::SYS_openat2, &[]),
+    (libc::SYS_membarrier, &[]),
+    (libc::SYS_memfd_create, &[]),
+    (libc::SYS_io_uring_setup, &[]),
 ];
 
 /// The same, where the processor has the older calls too.

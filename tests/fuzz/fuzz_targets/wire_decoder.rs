@@ -18,6 +18,7 @@ fuzz_target!(|bytes: &[u8]| {
         name: "fuzz".into(),
         version: "0".into(),
         reads: String::new(),
+        abi: String::new(),
     };
     let mut encoder = Encoder::new(Vec::new());
     encoder.importer(&header).expect("the header is as agreed");

@@ -43,6 +43,7 @@ pub fn assumed<'a>(facts: &(impl Iterator<Item = (&'a str, &'a str)> + Clone)) -
             .filter(|line| line != "1")
             .map(|line| format!("header in line {line}")),
     );
+    said.extend(value("unused").map(|names| format!("nothing was read from {names}")));
     let is_told = |key: &str| {
         [
             "unit",
@@ -54,6 +55,7 @@ pub fn assumed<'a>(facts: &(impl Iterator<Item = (&'a str, &'a str)> + Clone)) -
             "header_line",
             "delimiter",
             "quote",
+            "unused",
         ]
         .contains(&key)
             || key.starts_with("unit.")

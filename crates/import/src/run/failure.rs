@@ -86,6 +86,14 @@ pub enum ImportFailure {
         /// What the loader said.
         text: String,
     },
+    /// One of the above that is an importer's fault, and whose.
+    #[error("{}", named(importer, failure))]
+    Of {
+        /// Its name.
+        importer: String,
+        /// What it did.
+        failure: Box<ImportFailure>,
+    },
     /// It was asked to stop.
     #[error("reading was stopped")]
     Cancelled,
@@ -107,6 +115,25 @@ impl ImportFailure {
     /// True where trying again may help: neither file nor importer is at fault.
     pub fn is_transient(&self) -> bool {
         matches!(self, Self::Cancelled | Self::Sink(_) | Self::Internal(_))
+    }
+
+    /// The same with the importer's name, where it is the importer's fault.
+    #[must_use]
+    pub fn of(self, importer: &str) -> Self {
+        match self {
+            Self::Crashed { .. }
+            | Self::Exited { .. }
+            | Self::TimedOut
+            | Self::TooMuchMemory
+            | Self::TooMuchOutput { .. }
+            | Self::BrokeContract { .. }
+            | Self::WrongVersion { .. }
+            | Self::CannotLoad { .. } => Self::Of {
+                importer: importer.to_owned(),
+                failure: Box::new(self),
+            },
+            other => other,
+        }
     }
 
     pub(super) fn from_ending(ending: Ending) -> Self {
@@ -215,6 +242,12 @@ fn meaning(signal: &str) -> &'static str {
         "SIGFPE" => "it divided by zero",
         _ => "it was ended from outside",
     }
+}
+
+fn named(importer: &str, failure: &ImportFailure) -> String {
+    let text = failure.to_string();
+    let rest = text.strip_prefix("the importer").unwrap_or(&text);
+    format!("the importer “{importer}”{rest}")
 }
 
 fn list(names: &[String]) -> String {

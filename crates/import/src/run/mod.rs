@@ -246,6 +246,7 @@ impl Default for Answer {
                     name: String::new(),
                     version: String::new(),
                     reads: String::new(),
+                    abi: String::new(),
                 },
                 rows: 0,
                 facts: Vec::new(),

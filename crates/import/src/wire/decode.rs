@@ -252,6 +252,7 @@ fn read_message(kind: u8, payload: &mut Payload) -> Result<Frame, WireError> {
                 name: text(payload, NOTE_BYTES)?,
                 version: text(payload, NOTE_BYTES)?,
                 reads: text(payload, NOTE_BYTES)?,
+                abi: text(payload, NOTE_BYTES)?,
             };
             if !header.is_valid() {
                 return Err(WireError::Broken(

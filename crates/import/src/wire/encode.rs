@@ -103,7 +103,7 @@ impl<W: Write> Encoder<W> {
             ));
         }
         self.frame(kind::IMPORTER, |payload| {
-            for text in [&header.name, &header.version, &header.reads] {
+            for text in [&header.name, &header.version, &header.reads, &header.abi] {
                 put_text(payload, text, NOTE_BYTES);
             }
         });

@@ -97,16 +97,19 @@ pub struct Header {
     pub version: String,
     /// What it reads, for people; up to 256 bytes.
     pub reads: String,
+    /// The version of the contract that a library was built for, as `1.0`; empty for a script. Up to 32 bytes.
+    pub abi: String,
 }
 
 impl Header {
-    /// True where all three keep their limits.
+    /// True where all four keep their limits.
     pub fn is_valid(&self) -> bool {
         let name_letter = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
         (1..=64).contains(&self.name.len())
             && self.name.bytes().all(name_letter)
             && (1..=64).contains(&self.version.len())
             && self.reads.len() <= 256
+            && self.abi.len() <= 32
     }
 }
 

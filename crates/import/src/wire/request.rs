@@ -120,6 +120,13 @@ pub struct Request {
 }
 
 impl Request {
+    /// True where the importer is a script: a program of its own, whatever is no dynamic library by its name.
+    pub fn is_script(&self) -> bool {
+        self.library
+            .extension()
+            .is_none_or(|extension| extension != std::env::consts::DLL_EXTENSION)
+    }
+
     /// The arguments, [`ARGUMENT`] first.
     pub fn to_arguments(&self) -> Vec<OsString> {
         let task = Task::ALL

@@ -10,6 +10,7 @@ fn header() -> Header {
         name: "sample".into(),
         version: "1.0".into(),
         reads: "samples".into(),
+        abi: String::new(),
     }
 }
 

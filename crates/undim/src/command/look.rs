@@ -8,10 +8,10 @@ use crate::exit::Exit;
 use crate::look::{self, Failure, LookFile, Out, OutError, Reading, RowsOutError, Surveys, TemporaryFolder};
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
-use undim_config::{Layout, LoadedLayout, Site, find_site, load, load_layout};
+use undim_config::{LoadedLayout, Site, find_site, load, load_layout};
 
 /// How a shell sees a program that SIGINT ended.
-const INTERRUPTED: i32 = 130;
+pub(super) const INTERRUPTED: i32 = 130;
 
 pub(super) fn run(common: &Common, flags: &Look) -> Exit {
     if flags.rows && common.json {
@@ -40,11 +40,12 @@ fn looked(common: &Common, flags: &Look, cancel: &Cancel) -> Result<Exit, Exit> 
         }
     };
     let file = LookFile::open(&flags.file).map_err(refused(Exit::Usage))?;
-    let layout = flags
+    let loaded = flags
         .layout
         .as_deref()
         .map(|path| layout(common, path))
         .transpose()?;
+    let layout = loaded.as_ref().and_then(|loaded| loaded.layout.as_ref());
     if let Some(out) = &flags.out {
         Out::check(out).map_err(|error| out_failed(&error))?;
     }
@@ -57,8 +58,9 @@ fn looked(common: &Common, flags: &Look, cancel: &Cancel) -> Result<Exit, Exit> 
     let rows = folder
         .as_ref()
         .map(|folder| CachedRows::at(folder.path(), "rows", "look"));
-    let read = look::read(&site, layout.as_ref(), &file, rows.as_ref(), cancel);
-    let reading = read.map_err(|failure| not_read(common, flags, &failure))?;
+    let read = look::read(&site, layout, &file, rows.as_ref(), cancel);
+    let not_read = |failure| not_read(common, flags, loaded.as_ref(), &failure);
+    let reading = read.map_err(not_read)?;
     if let Some(lacks) = &reading.lacks
         && !common.json
     {
@@ -148,20 +150,45 @@ fn write_rows(rows: &CachedRows, cancel: &Cancel) -> Result<(), Exit> {
 }
 
 /// Tells why a file was not read, and what to type next.
-fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
-    let name = flags.file.display();
-    let exit = match failure {
-        Failure::Asked { .. } | Failure::Unusable { .. } => Exit::Remarks,
-        Failure::Failed(_) => Exit::Folders,
-        Failure::Stopped => return Exit::Internal,
-    };
+fn not_read(common: &Common, flags: &Look, layout: Option<&LoadedLayout>, failure: &Failure) -> Exit {
+    let exit = exit_of(failure);
     if common.json && exit == Exit::Remarks {
         say::json(&look::of_failure(failure));
         return exit;
     }
-    let screen = say::screen();
     // Where rows were asked for, nothing else goes where they would have gone.
     let line = if flags.rows { say::error } else { say::line };
+    tell_failure(
+        common,
+        &flags.file,
+        flags.layout.as_deref(),
+        layout,
+        failure,
+        line,
+    );
+    exit
+}
+
+/// How the program ends where a file was not read.
+pub(super) fn exit_of(failure: &Failure) -> Exit {
+    match failure {
+        Failure::Asked { .. } | Failure::Unusable { .. } | Failure::Layout { .. } => Exit::Remarks,
+        Failure::Failed(_) => Exit::Folders,
+        Failure::Stopped => Exit::Internal,
+    }
+}
+
+/// Says why a file was not read, and what to type next.
+pub(super) fn tell_failure(
+    common: &Common,
+    file: &Path,
+    layout_path: Option<&Path>,
+    layout: Option<&LoadedLayout>,
+    failure: &Failure,
+    line: fn(&str),
+) {
+    let name = file.display();
+    let screen = say::screen();
     let told = |text: &str| line(&screen.wrapped(text, "", "  "));
     match failure {
         Failure::Asked { text, choices } => {
@@ -169,27 +196,39 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
             for choice in choices {
                 line(&screen.wrapped(choice, "  - ", "    "));
             }
-            let layout = flags.layout.as_deref();
-            let into = layout.map_or_else(
+            let into = layout_path.map_or_else(
                 || "a text file, say layout.toml".to_owned(),
                 |layout| layout.display().to_string(),
             );
             told(&format!("Write the line that is right into {into}, and type:"));
-            line(&format!("  {}", look::layout_command(&flags.file, layout)));
+            line(&format!("  {}", look::layout_command(file, layout_path)));
         }
-        Failure::Unusable { line, column, text } => {
+        Failure::Unusable {
+            line: at,
+            column,
+            text,
+        } => {
             told(&format!(
                 "{name} can't be used: {}{text}",
-                look::place(*line, *column)
+                look::place(*at, *column)
             ));
             told(
                 "Mend it and look again; where the file is right and only laid out in its own way, a layout (config/README.md, section 9) tells how to read it: undim look FILE --layout PATH",
             );
         }
+        Failure::Layout { option, text, said } => {
+            let at_its_place =
+                layout.and_then(|layout| layout.render_about(*option, said, colored(common), say::width()));
+            told(&format!("{name} can't be read as the layout says:"));
+            match at_its_place {
+                Some(shown) => line(shown.trim_end()),
+                None => told(text),
+            }
+            told("Mend the layout and look again.");
+        }
         Failure::Failed(text) => say::error(&format!("undim: {name} could not be read: {text}")),
         Failure::Stopped => {}
     }
-    exit
 }
 
 fn out_failed(error: &OutError) -> Exit {
@@ -200,17 +239,18 @@ fn out_failed(error: &OutError) -> Exit {
     }
 }
 
-/// A layout from its file, or the exit after its mistakes were shown.
-pub(super) fn layout(common: &Common, path: &Path) -> Result<Layout, Exit> {
-    let loaded: LoadedLayout = load_layout(path);
+/// A usable layout from its file, or the exit after its mistakes were shown.
+pub(super) fn layout(common: &Common, path: &Path) -> Result<LoadedLayout, Exit> {
+    let loaded = load_layout(path);
     let findings = loaded.render(colored(common), say::width());
     if !findings.is_empty() {
         say::error(findings.trim_end());
     }
-    loaded.layout.ok_or_else(|| {
+    if loaded.layout.is_none() {
         say::error("undim: the layout has mistakes; mend it and look again");
-        Exit::Usage
-    })
+        return Err(Exit::Usage);
+    }
+    Ok(loaded)
 }
 
 /// No site is needed. Of one that is at hand its importers, what they may use and its time zone count:

@@ -4,6 +4,7 @@ mod changed;
 mod check;
 mod completions;
 mod fit;
+mod importer;
 mod look;
 mod manual;
 mod new;
@@ -45,6 +46,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
         Command::Completions(flags) => completions::run(flags),
         Command::Manual(flags) => manual::run(flags),
         Command::Fit(flags) => fit::run(common, flags),
+        Command::Importer(what) => importer::run(common, what),
     }
 }
 

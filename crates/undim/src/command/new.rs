@@ -164,7 +164,13 @@ fn read(common: &Common, flags: &New, from: &Path) -> Result<Found, Exit> {
         Exit::Folders
     })?;
     let rows = CachedRows::at(folder.path(), "rows", "look");
-    let read = look::read(&site, layout.as_ref(), &file, Some(&rows), &cancel);
+    let read = look::read(
+        &site,
+        layout.as_ref().and_then(|loaded| loaded.layout.as_ref()),
+        &file,
+        Some(&rows),
+        &cancel,
+    );
     let shown = harmless(&from.display().to_string());
     let reading = read.map_err(|failure| {
         let look = format!("type `undim look {}` to see more of it", word(from));
@@ -173,6 +179,7 @@ fn read(common: &Common, flags: &New, from: &Path) -> Result<Found, Exit> {
                 "{shown} can be read in more than one way: {text} ({}); write the line that is right into a text file, say layout.toml, and add --layout layout.toml",
                 choices.join(" or ")
             )),
+            Failure::Layout { text, .. } => refused(&text),
             Failure::Unusable { line, column, text } => refused(&format!(
                 "{shown} can't be used: {}{text}; {look}, or leave --from out",
                 look::place(line, column)

@@ -2,14 +2,14 @@
 
 use super::content::Imported;
 use super::context::belongs;
-use super::reading::{about_option, import, no_importer};
+use super::reading::{Readers, about_option, import, no_importer};
 use super::rows::CachedRows;
 use super::{Cancel, Engine, EngineError};
 use std::fs::File;
 use std::os::fd::BorrowedFd;
 use std::path::{Path, PathBuf};
 use undim_config::{Note, Site, add_described, described};
-use undim_import::find::{Findings, Found};
+use undim_import::find::Findings;
 use undim_import::run::{ImportFailure, ImportOption, OptionKind, Source, Worker};
 use undim_intake::lease::Lease;
 use undim_intake::names;
@@ -130,16 +130,13 @@ impl Importing<'_> {
 
     /// Has a content read by an importer, and its rows kept.
     pub(super) fn read(&self, hash: &str, path: &[u8], reading: &Reading) -> Result<Read, Refusal> {
-        let importers: Vec<Found> = match &reading.importer {
-            None => self.findings.importers.clone(),
-            Some(name) => self.findings.named(name).cloned().into_iter().collect(),
+        let readers = match &reading.importer {
+            None if self.findings.importers.is_empty() => None,
+            None => Some(Readers::Surest(&self.findings.importers)),
+            Some(name) => self.findings.named(name).map(Readers::Named),
         };
-        if importers.is_empty() {
-            return Err(Refusal::Later(no_importer(
-                self.findings,
-                reading.importer.as_deref(),
-            )));
-        }
+        let readers =
+            readers.ok_or_else(|| Refusal::Later(no_importer(self.findings, reading.importer.as_deref())))?;
         let raw = content_path(&self.site.state.join(RAW), hash);
         let failed = |path: &Path, error: &std::io::Error| {
             Refusal::Failed(EngineError::state(path, error).to_string())
@@ -151,7 +148,7 @@ impl Importing<'_> {
         let name = names::shown(names::file_name(path));
         let outcome = import(
             self.worker,
-            &importers,
+            readers,
             Source {
                 file: &file,
                 name: &name,

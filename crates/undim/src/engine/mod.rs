@@ -48,7 +48,7 @@ pub(crate) use mounted::{MOUNTED, SensorNow};
 pub(crate) use open::{OpenError, machine_timezone};
 pub(crate) use outcome::{Outcome, What};
 pub(crate) use package::{VERSION, write as write_package};
-pub(crate) use reading::{about_option, finder_of, import, no_importer, worker_of};
+pub(crate) use reading::{Readers, about_option, finder_of, import, no_importer, worker_of};
 use remind::Reminded;
 pub(crate) use rows::CachedRows;
 pub(crate) use show::alert_json;

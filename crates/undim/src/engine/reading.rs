@@ -4,7 +4,7 @@ use super::Cancel;
 use super::content::Imported;
 use std::path::Path;
 use undim_config::{Layout, Site};
-use undim_import::find::{Finder, Findings, Found, read_with_surest};
+use undim_import::find::{Finder, Findings, Found, read_by_name, read_with_surest};
 use undim_import::run::{
     ImportFailure, ImportOption, ImportReport, Limits, SandboxPolicy, Sink, Source, Worker,
 };
@@ -42,17 +42,31 @@ pub(crate) struct Answer {
     pub(crate) lacks: Option<String>,
 }
 
-/// Has a file read by the surest of these importers. The rows go to the sink, and are to be thrown away
+/// Who is to read a file.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Readers<'a> {
+    /// The surest of these.
+    Surest(&'a [Found]),
+    /// This one, which somebody named.
+    Named(&'a Found),
+}
+
+/// Has a file read. The rows go to the sink, and are to be thrown away
 /// where it fails.
 pub(crate) fn import(
     worker: &Worker,
-    importers: &[Found],
+    readers: Readers<'_>,
     source: Source<'_>,
     options: &[ImportOption],
     cancel: &Cancel,
     sink: &mut Sink<'_>,
 ) -> Result<Answer, ImportFailure> {
-    let report = read_with_surest(worker, importers, source, options, cancel.flag(), sink)?;
+    let report = match readers {
+        Readers::Surest(importers) => {
+            read_with_surest(worker, importers, source, options, cancel.flag(), sink)?
+        }
+        Readers::Named(importer) => read_by_name(worker, importer, source, options, cancel.flag(), sink)?,
+    };
     if !report.stderr.trim().is_empty() {
         tracing::debug!(
             file = source.name,

@@ -100,6 +100,7 @@ impl CachedRows {
             name: "rows".to_owned(),
             version: "1".to_owned(),
             reads: String::new(),
+            abi: String::new(),
         };
         encoder
             .sandbox(Sandbox::default())

@@ -83,6 +83,14 @@ pub(crate) fn of_failure(failure: &Failure) -> LookJson<'_> {
                 text: text.into(),
             }],
         ),
+        Failure::Layout { text, .. } => (
+            None,
+            vec![Problem {
+                line: 0,
+                column: 0,
+                text: text.into(),
+            }],
+        ),
         Failure::Failed(_) | Failure::Stopped => (None, Vec::new()),
     };
     LookJson {

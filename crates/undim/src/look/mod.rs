@@ -15,17 +15,19 @@ mod surveys;
 mod temporary;
 
 pub(crate) use file::LookFile;
-pub(crate) use json::{of_failure, of_reading};
+pub(crate) use json::{LookJson, of_failure, of_reading};
 pub(crate) use package::{Out, OutError};
 pub(crate) use question::{layout_command, word};
-pub(crate) use rows::{RowsOutError, write_rows};
-pub(crate) use show::{place, show};
+pub(crate) use rows::{RowJson, RowsOutError, write_rows, zoned};
+pub(crate) use show::{place, show, show_reading};
 pub(crate) use surveys::Surveys;
 pub(crate) use temporary::TemporaryFolder;
 
-use crate::engine::{CachedRows, Cancel, Imported, about_option, finder_of, import, no_importer, worker_of};
+use crate::engine::{
+    CachedRows, Cancel, Imported, Readers, about_option, finder_of, import, no_importer, worker_of,
+};
 use undim_config::{Layout, Site, add_described, described};
-use undim_import::run::{ImportFailure, ImportedRow, Source};
+use undim_import::run::{ImportFailure, ImportOption, ImportedRow, Source, Worker};
 
 /// The first rows that are kept to be shown.
 const SHOWN_ROWS: usize = 5;
@@ -73,6 +75,15 @@ pub(crate) enum Failure {
         /// A sentence.
         text: String,
     },
+    /// The layout is to be mended.
+    Layout {
+        /// The position of the option at fault.
+        option: usize,
+        /// A sentence that names its place.
+        text: String,
+        /// The same without the place.
+        said: String,
+    },
     /// Neither file nor importer is at fault.
     Failed(String),
     /// A stop was asked for.
@@ -97,7 +108,11 @@ impl Failure {
                 option: Some(index),
                 text,
                 ..
-            } => Self::whole(about_option(layout, index, &text)),
+            } => Self::Layout {
+                option: index as usize,
+                text: about_option(layout, index, &text),
+                said: text,
+            },
             ImportFailure::Unusable {
                 line, column, text, ..
             } => Self::Unusable { line, column, text },
@@ -108,7 +123,7 @@ impl Failure {
     }
 }
 
-/// Has the file read; the rows go to `keep`, where they are wanted.
+/// Has the file read by the surest importer; the rows go to `keep`, where they are wanted.
 pub(crate) fn read(
     site: &Site,
     layout: Option<&Layout>,
@@ -116,20 +131,53 @@ pub(crate) fn read(
     keep: Option<&CachedRows>,
     cancel: &Cancel,
 ) -> Result<Reading, Failure> {
-    let failed = |error: &dyn std::fmt::Display| Failure::Failed(error.to_string());
-    if file.bytes == 0 {
-        return Err(Failure::whole("it is empty"));
-    }
     let worker = worker_of(site);
     let findings = finder_of(site).find(&worker, cancel.flag());
     if findings.importers.is_empty() {
         return Err(Failure::Failed(no_importer(&findings, None)));
     }
+    let options = layout.map_or(&[][..], |layout| layout.options.as_slice());
+    let chosen = Chosen {
+        readers: Readers::Surest(&findings.importers),
+        options,
+        layout,
+    };
+    read_by(&worker, chosen, file, keep, cancel)
+}
+
+/// Who is to read a file, and how.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Chosen<'a> {
+    /// Who reads it.
+    pub(crate) readers: Readers<'a>,
+    /// What it is told.
+    pub(crate) options: &'a [ImportOption],
+    /// Where the options come from: of a mistake in one of them its place is told.
+    pub(crate) layout: Option<&'a Layout>,
+}
+
+/// Has the file read as chosen; the rows go to `keep`, where they are wanted.
+pub(crate) fn read_by(
+    worker: &Worker,
+    chosen: Chosen<'_>,
+    file: &LookFile,
+    keep: Option<&CachedRows>,
+    cancel: &Cancel,
+) -> Result<Reading, Failure> {
+    let Chosen {
+        readers,
+        options,
+        layout,
+    } = chosen;
+    let failed = |error: &dyn std::fmt::Display| Failure::Failed(error.to_string());
+    if file.bytes == 0 {
+        return Err(Failure::whole("it is empty"));
+    }
     let mut writer = keep
         .map(CachedRows::begin)
         .transpose()
         .map_err(|error| failed(&error))?;
-    let mut options = layout.map_or_else(Vec::new, |layout| layout.options.clone());
+    let mut options = options.to_vec();
     for (by, text) in &file.descriptions {
         let told = described(text, &file.name, by)
             .map_err(|why| Failure::whole(format!("{by}, which lies beside it, can't be used: {why}")))?;
@@ -142,8 +190,8 @@ pub(crate) fn read(
     let mut last = None;
     let mut told = Told::default();
     let answer = import(
-        &worker,
-        &findings.importers,
+        worker,
+        readers,
         Source {
             file: &file.file,
             name: &file.name,

@@ -2,7 +2,7 @@
 
 use crate::engine::{CachedRows, Cancel};
 use jiff::Timestamp;
-use jiff::tz::Offset;
+use jiff::tz::{Offset, TimeZone};
 use serde::Serialize;
 use std::io::{self, Write};
 use undim_emit::number;
@@ -109,9 +109,20 @@ fn time(time: Option<ImportedTime>) -> Option<String> {
     })
 }
 
+/// A time with its offset: an instant as it stands on the clocks of this zone, a wall time taken to be one of them.
+pub(crate) fn zoned(time: ImportedTime, zone: &TimeZone) -> Option<String> {
+    let at = |micros| Timestamp::from_microsecond(micros).ok();
+    let instant = match time {
+        ImportedTime::Instant(micros) => at(micros)?,
+        ImportedTime::Wall(micros) => zone.to_timestamp(Offset::UTC.to_datetime(at(micros)?)).ok()?,
+    };
+    let zoned = instant.to_zoned_datetime(zone.clone());
+    Some(zoned.strftime("%Y-%m-%dT%H:%M:%S%.f%:z").to_string())
+}
+
 /// A row as JSON.
 #[derive(Debug, Serialize)]
-pub(super) struct RowJson<'a> {
+pub(crate) struct RowJson<'a> {
     row: u64,
     time: Option<String>,
     value: Option<f64>,
@@ -124,6 +135,13 @@ pub(super) struct RowJson<'a> {
     tilt: Option<f64>,
     temperature: Option<f64>,
     remark: Option<&'a str>,
+}
+
+impl RowJson<'_> {
+    /// The same with the time as [`zoned`] has it.
+    pub(crate) fn with_time(self, time: Option<String>) -> Self {
+        Self { time, ..self }
+    }
 }
 
 impl<'a> From<&'a ImportedRow> for RowJson<'a> {

@@ -26,21 +26,7 @@ pub(crate) fn show(
     timezone: &Timezone,
     screen: &Screen,
 ) -> String {
-    let mut out = Lines {
-        screen,
-        text: String::new(),
-    };
-    let imported = &reading.imported;
-    let count = match imported.rows {
-        1 => "1 reading".to_owned(),
-        rows => format!("{rows} readings"),
-    };
-    out.text(&format!(
-        "{name}: {count}, read by the importer {} {}.",
-        shown(&imported.importer),
-        shown(&imported.version)
-    ));
-    out.blank();
+    let mut out = begun(name, reading, screen);
     out.rows(reading);
     out.assumed(reading, surveys.ok(), timezone);
     out.problems(reading);
@@ -56,6 +42,45 @@ pub(crate) fn show(
     }
     out.text(question.then);
     out.text
+}
+
+/// What an importer made of a file, without what undim makes of it; times as `time` writes them.
+pub(crate) fn show_reading(
+    name: &str,
+    reading: &Reading,
+    timezone: &Timezone,
+    time: &dyn Fn(&ImportedRow) -> String,
+    screen: &Screen,
+) -> String {
+    let mut out = begun(name, reading, screen);
+    out.rows_with(reading, &|row| {
+        let mut cells = cells_shown(row);
+        cells[1] = time(row);
+        cells
+    });
+    out.assumed(reading, None, timezone);
+    out.problems(reading);
+    out.text
+}
+
+/// Who read it, and how many readings there are.
+fn begun<'s>(name: &str, reading: &Reading, screen: &'s Screen) -> Lines<'s> {
+    let mut out = Lines {
+        screen,
+        text: String::new(),
+    };
+    let imported = &reading.imported;
+    let count = match imported.rows {
+        1 => "1 reading".to_owned(),
+        rows => format!("{rows} readings"),
+    };
+    out.text(&format!(
+        "{name}: {count}, read by the importer {} {}.",
+        shown(&imported.importer),
+        shown(&imported.version)
+    ));
+    out.blank();
+    out
 }
 
 struct Lines<'s> {
@@ -85,6 +110,10 @@ impl Lines<'_> {
 
     /// The first rows and the last one, in the columns that any of them fills.
     fn rows(&mut self, reading: &Reading) {
+        self.rows_with(reading, &cells_shown);
+    }
+
+    fn rows_with(&mut self, reading: &Reading, cells_shown: &dyn Fn(&ImportedRow) -> [String; 12]) {
         let count = reading.imported.rows;
         let mut rows: Vec<[String; 12]> = reading.first.iter().map(cells_shown).collect();
         let is_cut = count > SHOWN_ROWS as u64;
