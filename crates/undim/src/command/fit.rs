@@ -269,7 +269,9 @@ fn not_read(failure: &Failure) -> String {
     match failure {
         Failure::Asked { text, .. } => format!("{text} `undim look` shows the choices"),
         Failure::Layout { text, .. } => text.clone(),
-        Failure::Unusable { line, column, text } => format!("{}{text}", look::place(*line, *column)),
+        Failure::Unusable {
+            line, column, text, ..
+        } => format!("{}{text}", look::place(*line, *column)),
         Failure::Failed(why) => why.clone(),
         Failure::Stopped => "stopped".to_owned(),
     }

@@ -191,7 +191,7 @@ pub(super) fn tell_failure(
     let screen = say::screen();
     let told = |text: &str| line(&screen.wrapped(text, "", "  "));
     match failure {
-        Failure::Asked { text, choices } => {
+        Failure::Asked { text, choices, .. } => {
             told(&format!("{name} can be read in more than one way: {text}"));
             for choice in choices {
                 line(&screen.wrapped(choice, "  - ", "    "));
@@ -207,6 +207,7 @@ pub(super) fn tell_failure(
             line: at,
             column,
             text,
+            ..
         } => {
             told(&format!(
                 "{name} can't be used: {}{text}",
