@@ -25,6 +25,7 @@ mod published;
 mod rules;
 mod side_by_side;
 mod silence;
+mod spectrum;
 mod stories;
 mod strict;
 mod terminal;

@@ -16,6 +16,7 @@ mod describe;
 pub mod fit;
 mod prepared;
 mod shared;
+pub mod spectrum;
 
 pub use prepared::{Corrected, Prepared, When, prepare};
 pub use shared::SharedU;

@@ -23,6 +23,7 @@ mod reading;
 mod reminder;
 mod side_by_side;
 mod span;
+mod spectrum_sheet;
 mod survey;
 mod tank;
 mod upkeep;
@@ -39,6 +40,7 @@ pub use reading::Reading;
 pub use reminder::{NoticeStep, Noticed, Reminder, Subject};
 pub use side_by_side::{AcceptedHolds, CorrectedAt, SideBySide, SidePair};
 pub use span::{DateSpan, Dated, valid_on};
+pub use spectrum_sheet::{SpectrumCurve, SpectrumSheet};
 pub use survey::{DeviceUse, FlagCounts, ReadAgain, SourceFile, StationValue, Survey, WithdrawnFile};
 pub use tank::{
     Baseline, Coral, Direction3, DriftSettings, Fixture, Frame, Inside, LengthUnit, LevelSet, LightRange,

@@ -93,6 +93,8 @@ pub(crate) enum Command {
     /// The importers: which there are, what each makes of a file, and how to add one
     #[command(subcommand)]
     Importer(Importer),
+    /// Tell PPFD per lux and per watt of a spectrum, and how far it misleads a device
+    Spectrum(Spectrum),
 }
 
 /// Flags of `look`.
@@ -252,6 +254,33 @@ pub(crate) struct Fit {
     /// Draw the pairs, the fit and what is left over: a page (.html) or a drawing (.svg)
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
+}
+
+/// Flags of `spectrum`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Spectrum {
+    /// A CSV file of wavelength (nm) and value, or a built-in name as D65, LED-B3 or G173
+    #[arg(
+        value_name = "FILE|NAME",
+        required_unless_present_any = ["mix", "list"],
+        conflicts_with_all = ["mix", "list"]
+    )]
+    pub(crate) from: Option<String>,
+    /// A mix of channels instead, each with its level: --mix blue.csv=0.8 --mix white.csv=0.3
+    #[arg(long, value_name = "FILE|NAME=LEVEL", conflicts_with = "list")]
+    pub(crate) mix: Vec<String>,
+    /// A device's relative response, as CSV: tells its spectral mismatch factor under this light
+    #[arg(long, value_name = "FILE")]
+    pub(crate) response: Option<String>,
+    /// What that device was calibrated under (default: A)
+    #[arg(long, value_name = "FILE|NAME", requires = "response")]
+    pub(crate) calibrated_under: Option<String>,
+    /// Draw it: a page (.html) or a drawing (.svg)
+    #[arg(long, value_name = "FILE")]
+    pub(crate) out: Option<PathBuf>,
+    /// Name the built-in spectra
+    #[arg(long)]
+    pub(crate) list: bool,
 }
 
 /// A form of correction.

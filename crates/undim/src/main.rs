@@ -7,6 +7,7 @@ mod command;
 mod daemon;
 mod engine;
 mod exit;
+mod light;
 mod logging;
 mod look;
 mod new;

@@ -15,9 +15,11 @@ pub(crate) mod sha256;
 mod side_by_side;
 mod site;
 mod tank;
+mod spectrum;
 mod trend;
 
 pub use side_by_side::{side_by_side, side_by_side_drawing};
+pub use spectrum::{spectrum, spectrum_drawing};
 
 use crate::sign::seen;
 use crate::text_cell::shown;

@@ -55,7 +55,7 @@ pub fn side_by_side_drawing(of: &SideBySide) -> String {
     markup.into_string() + "\n"
 }
 
-const DRAWING_STYLE: &str = "svg{font:11px system-ui,sans-serif;--page:#fbfaf7;--ink:#1c2326;--quiet:#565f64;--line:#d5d6d2;--loss:#8a3b00;--gain:#1b6fb5;--same:#5f686d}@media(prefers-color-scheme:dark){svg{--page:#14181a;--ink:#ecebe4;--quiet:#a4adb1;--line:#3a4246;--loss:#ffb27a;--gain:#64a6e2;--same:#9aa3a8}}.page{fill:var(--page)}text{fill:var(--ink)}.axis{fill:var(--quiet);font-size:10px}.name{font-weight:600}.axis-line{stroke:var(--line);fill:none}.band{fill:var(--gain);opacity:.2}.curve{stroke:var(--gain);stroke-width:1.6;fill:none}.pair{fill:var(--page);stroke:var(--ink);stroke-width:1.3}.pair.out{stroke:var(--loss);fill:none}.equal,.limit{stroke:var(--same);stroke-dasharray:4 3;fill:none}.middle{stroke:var(--same);fill:none}";
+pub(super) const DRAWING_STYLE: &str = "svg{font:11px system-ui,sans-serif;--page:#fbfaf7;--ink:#1c2326;--quiet:#565f64;--line:#d5d6d2;--loss:#8a3b00;--gain:#1b6fb5;--same:#5f686d}@media(prefers-color-scheme:dark){svg{--page:#14181a;--ink:#ecebe4;--quiet:#a4adb1;--line:#3a4246;--loss:#ffb27a;--gain:#64a6e2;--same:#9aa3a8}}.page{fill:var(--page)}text{fill:var(--ink)}.axis{fill:var(--quiet);font-size:10px}.name{font-weight:600}.axis-line{stroke:var(--line);fill:none}.band{fill:var(--gain);opacity:.2}.curve{stroke:var(--gain);stroke-width:1.6;fill:none}.pair{fill:var(--page);stroke:var(--ink);stroke-width:1.3}.pair.out{stroke:var(--loss);fill:none}.equal,.limit{stroke:var(--same);stroke-dasharray:4 3;fill:none}.middle{stroke:var(--same);fill:none}";
 
 /// What stands in the page of a survey.
 pub(super) fn section(of: &SideBySide, accepted: Option<&str>) -> Markup {

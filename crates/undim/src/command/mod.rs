@@ -11,6 +11,7 @@ mod new;
 mod plan;
 mod rebuild;
 mod say;
+mod spectrum;
 mod status;
 mod sweep;
 mod watch;
@@ -47,6 +48,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
         Command::Manual(flags) => manual::run(flags),
         Command::Fit(flags) => fit::run(common, flags),
         Command::Importer(what) => importer::run(common, what),
+        Command::Spectrum(flags) => spectrum::run(common, flags),
     }
 }
 
