@@ -8,6 +8,7 @@ mod bad_input;
 mod changes;
 mod demo;
 mod described;
+mod explain;
 mod hostile;
 mod hostile_script;
 mod importer_commands;

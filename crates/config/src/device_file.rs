@@ -49,6 +49,7 @@ pub(crate) fn read_device(sheet: &Sheet, id: &str) -> (Device, Vec<Mention>) {
             }
             device.max_tilt_deg = Some(tilt);
         }
+        device.cosine = cosine(top);
         let (calibrated, valid_until) = (top.take("calibrated"), top.take("valid_until"));
         let certificate = dates(calibrated.as_ref(), valid_until.as_ref());
         device.calibrated = certificate.from;
@@ -72,6 +73,29 @@ fn unit(item: &Item, code: &Placed<String>) -> Option<DeviceUnit> {
         );
     }
     unit
+}
+
+/// Rows of angle (degrees) and error (percent), rising by angle.
+fn cosine(top: &mut Table) -> Vec<[f64; 2]> {
+    let Some(rows) = top.take("cosine").and_then(|item| item.list()) else {
+        return Vec::new();
+    };
+    let mut table: Vec<[f64; 2]> = Vec::new();
+    for item in &rows {
+        let Some([angle_deg, error_percent]) = item.numbers("[angle, error], degrees and percent") else {
+            continue;
+        };
+        let is_rising = table.last().is_none_or(|[before, _]| *before < angle_deg);
+        if !is_rising || !(0.0..=90.0).contains(&angle_deg) || error_percent.abs() > 100.0 {
+            item.wrong(
+                "an angle from 0 to 90 degrees above the one before it, and its error in percent",
+                "write the table by rising angle, as cosine = [[0, 0.0], [60, 3.0], [80, 10.0]]",
+            );
+            continue;
+        }
+        table.push([angle_deg, error_percent]);
+    }
+    table
 }
 
 fn amounts(top: &mut Table, device: &mut Device, role: Option<&Item>) {

@@ -123,6 +123,19 @@ impl Chain {
         })
     }
 
+    /// What each step leaves of one reading, in the order of [`STEPS`].
+    pub(crate) fn steps(&self, raw: f64) -> [f64; STEPS.len()] {
+        let dark = raw * self.to_own - self.dark.value;
+        let sensitivity = dark * self.sensitivity.value;
+        let spectral = sensitivity * self.spectral.value;
+        let immersion = spectral * self.immersion.value;
+        let fit = self
+            .curve
+            .as_ref()
+            .map_or(immersion, |curve| curve.at(immersion).value);
+        [dark, sensitivity, spectral, immersion, fit]
+    }
+
     /// Applies the steps to one reading, each contribution |∂ppfd/∂x|·u(x) (JCGM 100:2008, 5.1.3).
     pub(crate) fn apply(&self, raw: f64) -> Outcome {
         let Self {

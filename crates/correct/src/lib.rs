@@ -9,8 +9,10 @@
 //! Uncertainties are standard uncertainties, k = 1, propagated at first order as in JCGM 100:2008 (GUM),
 //! 5.1.2 and 5.2.2. Everything given back is finite: what can't be computed is `None` with a reason.
 
+pub mod budget;
 mod chain;
 mod choose;
+mod cosine;
 mod curve;
 mod describe;
 pub mod fit;
@@ -18,5 +20,6 @@ mod prepared;
 mod shared;
 pub mod spectrum;
 
+pub use cosine::u_of_tilt;
 pub use prepared::{Corrected, Prepared, When, prepare};
 pub use shared::SharedU;

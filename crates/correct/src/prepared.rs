@@ -229,6 +229,23 @@ impl Prepared {
         }
     }
 
+    /// What each step of the chain leaves of a reading: after dark, sensitivity, spectral, immersion, fit. Between two
+    /// blended corrections each step is weighted by time, as the value is. `None` where no way leads to µmol m⁻² s⁻¹.
+    pub fn steps(&self, raw: f64) -> Option<[(SharedKind, f64); STEPS.len()]> {
+        let chain = self.chain.as_ref()?;
+        let mut after = chain.steps(raw);
+        if let Some(blend) = &self.blend {
+            for (this, next) in after.iter_mut().zip(blend.chain.steps(raw)) {
+                *this = (1.0 - blend.weight) * *this + blend.weight * next;
+            }
+        }
+        let mut steps = STEPS.map(|kind| (kind, 0.0));
+        for (step, value) in steps.iter_mut().zip(after) {
+            step.1 = value;
+        }
+        steps.iter().all(|(_, value)| value.is_finite()).then_some(steps)
+    }
+
     /// Which correction this is: the same text for the same device and correction, empty for none.
     pub fn key(&self) -> Text {
         self.key.clone()

@@ -264,6 +264,8 @@ pub(crate) fn station(
         device: Text::from("bagged-phone"),
         correction: Text::from("bagged-phone 2026-01-01"),
         shared: shared.to_vec(),
+        u_place_ppfd: None,
+        u_tilt_ppfd: None,
         gradient_per_cm: None,
         scatter_percent: None,
         flag: Flag::Good,

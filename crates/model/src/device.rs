@@ -74,6 +74,8 @@ pub struct Device {
     pub face_offset_cm: [f64; 3],
     /// Readings tilted further are bad, degrees.
     pub max_tilt_deg: Option<f64>,
+    /// Departure from the cosine law by angle: degrees, rising, and percent.
+    pub cosine: Vec<[f64; 2]>,
     /// Date of its certificate.
     pub calibrated: Option<Date>,
     /// When the certificate runs out.
@@ -99,6 +101,7 @@ impl Device {
             range: None,
             face_offset_cm: [0.0; 3],
             max_tilt_deg: None,
+            cosine: Vec::new(),
             calibrated: None,
             valid_until: None,
             corrections: Vec::new(),

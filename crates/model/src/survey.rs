@@ -174,6 +174,10 @@ pub struct StationValue {
     pub correction: Text,
     /// Shared sources of uncertainty, each with its size.
     pub shared: Vec<SharedPart>,
+    /// Of the own uncertainty what comes from where the device was held, k = 1, µmol m⁻² s⁻¹.
+    pub u_place_ppfd: Option<f64>,
+    /// And what comes from its tilt and cosine response.
+    pub u_tilt_ppfd: Option<f64>,
     /// Relative gradient of the light at the station (∂ ln E / ∂ left, up, back), per cm, where the tank's geometry tells.
     pub gradient_per_cm: Option<[f64; 3]>,
     /// Relative standard deviation of the burst, percent, where there are at least three.

@@ -44,6 +44,8 @@ pub(crate) struct Seen {
     pub(crate) device: usize,
     pub(crate) placed: Placed,
     pub(crate) value: Option<Measured>,
+    /// Relative standard uncertainty from the tilt.
+    pub(crate) u_tilt: f64,
     /// Number of the chain that corrected it in [`Stage::chains`].
     pub(crate) chain: usize,
     pub(crate) flag: Flag,
@@ -105,6 +107,7 @@ impl<'a> Stage<'a> {
             device,
             placed,
             value: None,
+            u_tilt: 0.0,
             chain: usize::MAX,
             flag: Flag::Good,
             reasons: timed.reasons.union(placed.reasons),
@@ -134,12 +137,15 @@ impl<'a> Stage<'a> {
             tilt_deg.and_then(|tilt_deg| tilt::tilt(tilt_deg, device.max_tilt_deg)),
         ];
         seen.reasons = tests.into_iter().flatten().fold(seen.reasons, Reasons::with);
+        seen.u_tilt = tilt_deg.map_or(0.0, |tilt_deg| undim_correct::u_of_tilt(&device.cosine, tilt_deg));
         seen.chain = self.chain(seen.device, day, seen.placed.medium, unit);
         let corrected = self.chains[seen.chain].prepared.apply(raw);
         seen.reasons = seen.reasons.union(corrected.reasons);
         seen.value = corrected.ppfd.map(|ppfd| Measured {
             ppfd,
-            u_own: corrected.u_repeat.hypot(ppfd * seen.placed.u_place),
+            u_own: (corrected.u_repeat)
+                .hypot(ppfd * seen.placed.u_place)
+                .hypot(ppfd * seen.u_tilt),
             u_shared: corrected.shared.total().hypot(ppfd * seen.placed.u_rod),
         });
         if seen.value.is_none() {

@@ -120,6 +120,8 @@ struct Bucket {
     /// Relative, the largest of its readings': a place is as uncertain for one reading as for many.
     u_place: f64,
     u_rod: f64,
+    /// The same of its readings' tilt: tilted one way a device is wrong one way.
+    u_tilt: f64,
     reasons: Reasons,
 }
 
@@ -146,6 +148,7 @@ impl Bucket {
             chain: None,
             u_place: 0.0,
             u_rod: 0.0,
+            u_tilt: 0.0,
             reasons: Reasons::NONE,
         }
     }
@@ -154,6 +157,7 @@ impl Bucket {
         self.waiting.push(reading);
         self.u_place = self.u_place.max(seen.placed.u_place);
         self.u_rod = self.u_rod.max(seen.placed.u_rod);
+        self.u_tilt = self.u_tilt.max(seen.u_tilt);
         if let Some(block) = self.burst.push(reading.ppfd) {
             self.settle(&block.reasons, chains, verdicts);
         }
@@ -305,6 +309,8 @@ fn station_value(
         device: Text::from(""),
         correction: Text::from(""),
         shared: Vec::new(),
+        u_place_ppfd: None,
+        u_tilt_ppfd: None,
         gradient_per_cm: position.and_then(|at| light?.gradient_per_cm(at)),
         scatter_percent: None,
         flag: Flag::Bad,
@@ -332,9 +338,14 @@ fn fill(value: &mut StationValue, stage: &Stage<'_>, device: usize, bucket: &Buc
     value.used = bucket.used;
     value.value = Some(Measured {
         ppfd,
-        u_own: burst.u_own.hypot(ppfd * bucket.u_place),
+        u_own: (burst.u_own)
+            .hypot(ppfd * bucket.u_place)
+            .hypot(ppfd * bucket.u_tilt),
         u_shared: shared.iter().fold(0.0, |sum: f64, part| sum.hypot(part.u_ppfd)),
     });
+    let part = |relative: f64| (relative > 0.0).then_some((ppfd * relative).abs());
+    value.u_place_ppfd = part(bucket.u_place);
+    value.u_tilt_ppfd = part(bucket.u_tilt);
     value.shared = shared;
     value.device = stage.register.device_id(device).clone();
     if let Some(chain) = bucket.chain {

@@ -93,6 +93,8 @@ pub(crate) enum Command {
     /// The importers: which there are, what each makes of a file, and how to add one
     #[command(subcommand)]
     Importer(Importer),
+    /// Tell where a value's uncertainty comes from, input by input
+    Explain(Explain),
     /// Tell PPFD per lux and per watt of a spectrum, and how far it misleads a device
     Spectrum(Spectrum),
 }
@@ -254,6 +256,15 @@ pub(crate) struct Fit {
     /// Draw the pairs, the fit and what is left over: a page (.html) or a drawing (.svg)
     #[arg(long, value_name = "FILE")]
     pub(crate) out: Option<PathBuf>,
+}
+
+/// Flags of `explain`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Explain {
+    /// The survey, by its id or TANK/SURVEY
+    pub(crate) survey: String,
+    /// The station
+    pub(crate) station: String,
 }
 
 /// Flags of `spectrum`.

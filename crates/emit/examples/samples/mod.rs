@@ -148,6 +148,8 @@ fn station(name: &str, at: Option<[f64; 3]>, ppfd: f64, u_own: f64, u_shared: f6
                 u_ppfd: 0.03 * ppfd,
             },
         ],
+        u_place_ppfd: None,
+        u_tilt_ppfd: None,
         gradient_per_cm: None,
         scatter_percent: Some(1.2),
         flag: Flag::Good,

@@ -182,6 +182,7 @@ fn corrections(report: &Report<'_>) -> Markup {
                 }
             }
         }
+        (super::budget::table(&survey.stations))
         p.quiet { "Shares are standard uncertainties (k = 1), percent of the value. What is shared never averages down over readings or places; it cancels in a change only where device and correction are the same. " (words::BOTH_INTERVALS) }
     }
 }

@@ -5,6 +5,7 @@
 //! by its hash. Light and dark, a phone's width, paper. Shape carries meaning, colour repeats it.
 
 pub mod blank;
+mod budget;
 pub(crate) mod facts;
 mod folded;
 pub(crate) mod label;

@@ -86,6 +86,8 @@ twins! {
         device: Written<Text>,
         correction: Written<Text>,
         shared: Vec<SharedTwin>,
+        u_place_ppfd: Option<Number>,
+        u_tilt_ppfd: Option<Number>,
         gradient_per_cm: Option<[Number; 3]>,
         scatter_percent: Option<Number>,
         flag: Written<Flag>,

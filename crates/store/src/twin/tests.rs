@@ -112,6 +112,8 @@ fn station() -> impl Strategy<Value = StationValue> {
             device: made.0.into(),
             correction: made.1.into(),
             shared: made.2,
+            u_place_ppfd: made.4,
+            u_tilt_ppfd: made.4,
             gradient_per_cm: made.3,
             scatter_percent: made.4,
             flag,

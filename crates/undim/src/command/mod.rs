@@ -3,6 +3,7 @@
 mod changed;
 mod check;
 mod completions;
+mod explain;
 mod fit;
 mod importer;
 mod look;
@@ -48,6 +49,7 @@ pub(crate) fn run(cli: &Cli) -> Exit {
         Command::Manual(flags) => manual::run(flags),
         Command::Fit(flags) => fit::run(common, flags),
         Command::Importer(what) => importer::run(common, what),
+        Command::Explain(flags) => explain::run(common, flags),
         Command::Spectrum(flags) => spectrum::run(common, flags),
     }
 }

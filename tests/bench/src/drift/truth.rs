@@ -274,6 +274,8 @@ impl Truth {
             device: Text::from("bagged-phone"),
             correction: Text::from("bagged-phone 2026-01-01"),
             shared: Vec::new(),
+            u_place_ppfd: None,
+            u_tilt_ppfd: None,
             gradient_per_cm: Some(self.declared_gradient[index]),
             scatter_percent: Some(2.0),
             flag: Flag::Good,

@@ -18,6 +18,8 @@ fn station(name: &str, ppfd: Option<f64>, at: Option<[f64; 3]>) -> StationValue 
         device: Text::from("device"),
         correction: Text::from(""),
         shared: Vec::new(),
+        u_place_ppfd: None,
+        u_tilt_ppfd: None,
         gradient_per_cm: None,
         scatter_percent: None,
         flag: Flag::Good,
