@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
-fn drop_month(site: &TestSite, folder: &Path, prefix: &str) {
+pub(crate) fn drop_month(site: &TestSite, folder: &Path, prefix: &str) {
     for entry in fs::read_dir(folder).expect("a month").filter_map(Result::ok) {
         let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
         if entry.path().is_dir() {

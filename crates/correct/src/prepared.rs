@@ -115,7 +115,15 @@ pub fn prepare(
     }
     let next_correction = next.as_ref().map(|(_, (next, _))| *next);
     Prepared {
-        fractions: fractions(device, cal_percent, correction.span.from, when.day),
+        fractions: fractions(
+            device,
+            cal_percent,
+            [
+                correction.span.from,
+                next_correction.and_then(|next| next.span.from),
+            ],
+            when.day,
+        ),
         reasons,
         key: key(device, &choice, next_correction, when.day),
         description: describe::correction(device, correction, next_correction, choice.matches),
@@ -134,7 +142,7 @@ fn without_correction(device: &Device, unit: Option<DeviceUnit>, day: Date) -> P
         reasons.add(Reason::NoCorrection);
     }
     Prepared {
-        fractions: fractions(device, device.cal_percent, None, day),
+        fractions: fractions(device, device.cal_percent, [None; 2], day),
         reasons,
         key: Text::from(""),
         description: describe::none(device, chain.is_some()),
@@ -144,12 +152,20 @@ fn without_correction(device: &Device, unit: Option<DeviceUnit>, day: Date) -> P
     }
 }
 
-/// Drift grows from the `valid_from` of the correction used, else from the certificate, else not at all.
-fn fractions(device: &Device, cal_percent: f64, valid_from: Option<Date>, day: Date) -> Fractions {
-    let years = valid_from
+/// Drift grows from the `valid_from` of the correction used, else from the certificate, else not at all. Between two
+/// blended corrections it grows away from the nearer of both days: how the device went from one to the other is least
+/// known midway, and on either day it stood beside a reference.
+fn fractions(
+    device: &Device,
+    cal_percent: f64,
+    [valid_from, next_from]: [Option<Date>; 2],
+    day: Date,
+) -> Fractions {
+    let since = valid_from
         .or(device.calibrated)
-        .map_or(0.0, |from| days_between(from, day) / DAYS_A_YEAR)
-        .max(0.0);
+        .map_or(0.0, |from| days_between(from, day));
+    let until = next_from.map_or(f64::INFINITY, |next| days_between(day, next));
+    let years = since.min(until).max(0.0) / DAYS_A_YEAR;
     Fractions {
         repeat: device.repeat_percent / 100.0,
         calibration: cal_percent / 100.0,

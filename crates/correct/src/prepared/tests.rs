@@ -504,3 +504,41 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn between_two_reference_days_the_drift_grows_away_from_both() {
+    let mut device = Device::undeclared("phone");
+    device.unit = Some(DeviceUnit::PhotonFlux(1.0));
+    device.drift_percent_per_year = 10.0;
+    let on = |from| Correction {
+        span: undim_model::DateSpan {
+            from: Some(from),
+            until: None,
+        },
+        scenes: vec![],
+        medium: None,
+        blend: true,
+        dark: undim_model::Factor { value: 0.0, u: 0.0 },
+        sensitivity: None,
+        spectral: undim_model::Factor { value: 1.0, u: 0.0 },
+        immersion: undim_model::Factor { value: 1.0, u: 0.0 },
+        fit: None,
+    };
+    device.corrections = vec![on(date(2026, 1, 1)), on(date(2026, 3, 2))];
+    let drift = |day| {
+        let when = When {
+            day,
+            scene: None,
+            medium: Medium::Water,
+        };
+        let prepared = prepare(&device, |_| None, device.unit, &when);
+        prepared.apply(100.0).shared.get(SharedKind::DeviceDrift)
+    };
+    // Sixty days apart: none on either day, most midway, alike on both sides.
+    assert_eq!(drift(date(2026, 1, 1)), 0.0);
+    assert_eq!(drift(date(2026, 3, 2)), 0.0);
+    let midway = drift(date(2026, 1, 31));
+    assert!((midway - 10.0 * 30.0 / 365.25).abs() < 1e-2, "{midway}");
+    assert!((drift(date(2026, 1, 11)) - drift(date(2026, 2, 20))).abs() < 1e-12);
+    assert!(drift(date(2026, 1, 11)) < midway);
+}
