@@ -15,8 +15,8 @@ mod reach;
 pub(crate) mod sha256;
 mod side_by_side;
 mod site;
-mod tank;
 mod spectrum;
+mod tank;
 mod trend;
 
 pub use side_by_side::{side_by_side, side_by_side_drawing};

@@ -53,7 +53,7 @@ impl ThroughWorker<'_> {
             Err(ImportFailure::Unusable {
                 line, column, text, ..
             }) => Ok(Err(Failure::unusable(line, column, text))),
-            Err(ImportFailure::Question { text, choices }) => Ok(Err(Failure::question(text, choices))),
+            Err(ImportFailure::Question { text, choices, .. }) => Ok(Err(Failure::question(text, choices))),
             Err(breach) => Err(breach.to_string()),
         }
     }
