@@ -42,7 +42,7 @@ use undim_sdk::Failure;
 pub fn try_plan(text: &str, whole: bool, layout: &Layout) -> Result<(), Failure> {
     decide::plan(text, whole, layout)
         .map(|_| ())
-        .map_err(|trouble| trouble.failure)
+        .map_err(|refused| refused.trouble.failure)
 }
 
 /// The UCUM code of a unit of light as people write it; `None` where the text is no such unit. A sensor's raw signal

@@ -8,7 +8,7 @@ use crate::layout::Layout;
 use crate::lines::{Broken, MOST_BYTES, Record, line_length};
 use crate::names;
 use crate::number::{self, Marks, Says};
-use crate::plan::{Missing, NumberFrom, Plan, TextFrom, TimeFrom};
+use crate::plan::{Fact, Missing, NumberFrom, Plan, TextFrom, TimeFrom};
 use crate::sniff::sample::{is_rule_record, repeats};
 use crate::text::Text;
 use crate::units;
@@ -21,7 +21,16 @@ const SAMPLES: [usize; 3] = [256 << 10, 2 << 20, 8 << 20];
 
 /// Reads a text from its beginning to its end and pushes its rows.
 pub fn read(source: &mut dyn Text, layout: &Layout, out: &mut Out) -> Result<(), Failure> {
-    let plan = find_plan(source, layout)?;
+    let plan = match find_plan(source, layout) {
+        Ok(plan) => plan,
+        Err((failure, facts)) => {
+            // Whoever answers wants to know how the file was split.
+            for fact in source.facts().iter().chain(&facts) {
+                tell(out, fact.assumed, &fact.key, &fact.value);
+            }
+            return Err(failure);
+        }
+    };
     for fact in source.facts().iter().chain(&plan.facts) {
         tell(out, fact.assumed, &fact.key, &fact.value);
     }
@@ -43,25 +52,28 @@ fn tell(out: &mut Out, assumed: bool, key: &str, value: &str) {
 }
 
 /// Looks at the file's first part, and at more where that leaves a question open.
-fn find_plan(source: &mut dyn Text, layout: &Layout) -> Result<Plan, Failure> {
-    let mut result = Err(Failure::unusable(0, 0, "the file is empty"));
+fn find_plan(source: &mut dyn Text, layout: &Layout) -> Result<Plan, (Failure, Vec<Fact>)> {
+    let refuse = |failure| Err((failure, Vec::new()));
+    let mut result = refuse(Failure::unusable(0, 0, "the file is empty"));
     for (n, bytes) in SAMPLES.into_iter().enumerate() {
-        source.sample(bytes)?;
+        if let Err(failure) = source.sample(bytes) {
+            return refuse(failure);
+        }
         let (text, whole) = (source.text(), source.ended());
         if text.trim().is_empty() && whole {
-            return Err(Failure::unusable(0, 0, "the file is empty"));
+            return refuse(Failure::unusable(0, 0, "the file is empty"));
         }
         if line_length(text, whole).is_none() && text.len() > MOST_BYTES {
-            return Err(Broken::TooLong.failure(1));
+            return refuse(Broken::TooLong.failure(1));
         }
         match decide::plan(text, whole, layout) {
             Ok(plan) => return Ok(plan),
-            Err(trouble) => {
+            Err(refused) => {
                 // A line that the sample cuts off after a good part of it may be far longer.
                 let open = text.len() - text.rfind(['\n', '\r']).map_or(0, |at| at + 1);
                 let cut_short = open * 4 > text.len();
-                let go_on = (trouble.more_may_help || cut_short) && !whole && n + 1 < SAMPLES.len();
-                result = Err(trouble.failure);
+                let go_on = (refused.trouble.more_may_help || cut_short) && !whole && n + 1 < SAMPLES.len();
+                result = Err((refused.trouble.failure, refused.facts));
                 if !go_on {
                     break;
                 }

@@ -207,6 +207,35 @@ fn squeeze(text: &str) -> String {
     out
 }
 
+/// True where a text is put together of units' usual signs, whatever they measure: `kW`, `l/min`, `N m`, `K/M3`.
+///
+/// SI units, their prefixes and those accepted beside them (SI brochure, 9th edition, tables 2, 4, 7 and 8), and some of
+/// the trade.
+pub(crate) fn looks_like(text: &str) -> bool {
+    const SIGNS: [&str; 49] = [
+        "m", "s", "kg", "g", "a", "k", "mol", "cd", "hz", "n", "pa", "j", "w", "c", "v", "f", "ohm", "ohmm", "t", "h",
+        "lm", "lx", "bq", "gy", "rad", "sr", "d", "min", "l", "ha", "ev", "db", "bar", "rpm", "psu", "ppm", "ppb", "ppt",
+        "in", "ft", "us", "deg", "degc", "degf", "wh", "nm", "um", "gal", "lux",
+    ];
+    let inner = text.trim().trim_start_matches(['[', '(']).trim_end_matches([']', ')']);
+    let known = |sign: &str| {
+        let lower = sign.to_lowercase();
+        let bare = lower.trim_end_matches(|c: char| c.is_ascii_digit());
+        SIGNS.contains(&bare)
+            || ["k", "m", "c", "d", "h", "u", "\u{b5}", "\u{3bc}", "n", "g"]
+                .iter()
+                .any(|prefix| bare.strip_prefix(prefix).is_some_and(|rest| SIGNS.contains(&rest)))
+    };
+    if is_any(text) || matches!(inner, "-" | "%" | "\u{b0}" | "1") {
+        return true;
+    }
+    let mut signs = inner
+        .split(['/', '.', '*', '^', ' ', '-', '\u{b7}', '\u{22c5}'])
+        .filter(|sign| !sign.is_empty() && !sign.bytes().all(|byte| byte.is_ascii_digit()))
+        .peekable();
+    signs.peek().is_some() && inner.len() < 16 && signs.all(|sign| known(sign.trim_matches(['\u{b0}', '%'])))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

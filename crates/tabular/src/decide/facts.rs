@@ -58,6 +58,18 @@ impl Decider<'_> {
         }
     }
 
+    /// Where the readings' own column is not known: the mark that the file's numbers share.
+    pub(super) fn tell_decimal_of_the_file(&mut self) {
+        if self.facts.iter().any(|fact| fact.key == "decimal") {
+            return;
+        }
+        let stated = self.layout.marks();
+        let shared = || self.sample.shared_marks(self.splitter.delimiter);
+        if let Some(marks) = stated.or_else(shared) {
+            self.tell(stated.is_none(), "decimal", char::from(marks.decimal));
+        }
+    }
+
     /// Says which part of the dates comes first; a year of four digits in front says so itself.
     pub(super) fn tell_order(&mut self, timing: &Timing) {
         if timing.order_assumed || matches!(timing.order, Order::DayFirst | Order::MonthFirst) {

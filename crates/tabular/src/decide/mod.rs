@@ -20,8 +20,24 @@ use crate::sniff::{HEAD_LINES, HeadRow, Trouble, delimiter};
 use crate::units;
 use undim_sdk::Failure;
 
+/// Why there is no plan, and what was found out all the same.
+#[derive(Debug)]
+pub(crate) struct Refused {
+    pub(crate) trouble: Trouble,
+    pub(crate) facts: Vec<Fact>,
+}
+
+impl<T: Into<Trouble>> std::convert::From<T> for Refused {
+    fn from(trouble: T) -> Refused {
+        Refused {
+            trouble: trouble.into(),
+            facts: Vec::new(),
+        }
+    }
+}
+
 /// Makes the plan for a text: the whole file, or its first part.
-pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Trouble> {
+pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Refused> {
     let mut found = Ok(None);
     for most in HEAD_LINES {
         found = find_table(text, whole, most, layout);
@@ -32,7 +48,14 @@ pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Tro
     let Some((splitter, table)) = found? else {
         return Err(no_table(text, whole, layout).into());
     };
-    Decider::new(text, whole, layout, &splitter, table)?.decide()
+    let mut decider = Decider::new(text, whole, layout, &splitter, table)?;
+    decider.decide().map_err(|trouble| {
+        decider.tell_decimal_of_the_file();
+        Refused {
+            trouble,
+            facts: decider.facts,
+        }
+    })
 }
 
 /// Finds delimiter and table in a text's first lines, `most` at most.
@@ -225,7 +248,8 @@ impl<'a> Decider<'a> {
         })
     }
 
-    fn decide(mut self) -> Result<Plan, Trouble> {
+    fn decide(&mut self) -> Result<Plan, Trouble> {
+        self.tell_dialect();
         let stated_time = self.layout.spec("time").is_some() || self.constant("time").is_some();
         let mut taken = Vec::new();
         for spec in self.layout.columns.iter().flatten().chain(&self.layout.values) {
@@ -257,7 +281,6 @@ impl<'a> Decider<'a> {
         for (at, text) in std::mem::take(&mut roles.left_out) {
             self.problems.push((self.table.header_line, at as u32 + 1, text));
         }
-        self.tell_dialect();
         let time = self.time(timing)?;
         self.tell_unused_date(time.is_none());
         if time.is_some() {
@@ -292,7 +315,7 @@ impl<'a> Decider<'a> {
             end_line: self.table.end_line,
             width: self.table.width,
             names: self.table.names.clone(),
-            splitter: self.splitter,
+            splitter: self.splitter.clone(),
             comment: self.layout.comment.clone(),
             hash_comments: self.table.hash_comments,
             skip_end: self.layout.skip_end,
@@ -313,8 +336,8 @@ impl<'a> Decider<'a> {
                 .missing
                 .clone()
                 .map_or(Missing::Usual, Missing::Listed),
-            facts: self.facts,
-            problems: self.problems,
+            facts: std::mem::take(&mut self.facts),
+            problems: std::mem::take(&mut self.problems),
         })
     }
 

@@ -12,6 +12,8 @@ pub(crate) struct Split {
     /// Cells in a line of the table.
     pub(crate) width: usize,
     score: f64,
+    /// Hardly a line holds a measurement.
+    pub(crate) of_words: bool,
 }
 
 /// What a layout fixes beforehand.
@@ -58,6 +60,7 @@ pub(crate) fn find(
                 rows,
                 width,
                 score: 1.0,
+                of_words: false,
             });
         }
         let stated = given.delimiter.is_some();
@@ -81,10 +84,47 @@ pub(crate) fn find(
                 rows,
                 width,
                 score,
+                of_words: false,
             });
         }
     }
-    best
+    let covers_half = |split: &Split| {
+        let filled = || {
+            let is_comment = |row: &HeadRow| row.cells.first().is_some_and(|cell| cell.starts_with('#'));
+            split
+                .rows
+                .iter()
+                .filter(move |row| !row.is_empty() && !is_comment(row))
+        };
+        filled().filter(|row| row.has_width(split.width)).count() * 2 >= filled().count()
+    };
+    match best {
+        Some(best) if given.delimiter.is_none() && !covers_half(&best) => {
+            Some(of_words(text, last, most, best.splitter.quote).unwrap_or(best))
+        }
+        other => other,
+    }
+}
+
+/// The delimiter of a table that is mostly words: every line falls into the same number of cells.
+fn of_words(text: &str, last: bool, most: usize, quote: Option<u8>) -> Option<Split> {
+    [b'\t', b';', b'|', b','].into_iter().find_map(|byte| {
+        let splitter = Splitter::new(Delimiter::Byte(byte), quote);
+        let rows = head_rows(text, last, &splitter, most);
+        let body = || {
+            rows.iter()
+                .filter(|row| !row.is_empty() && !row.cells.first().is_some_and(|cell| cell.starts_with('#')))
+        };
+        let width = body().last()?.cells.len();
+        let fit = body().filter(|row| row.has_width(width)).count();
+        (width > 1 && fit > 2 && fit * 10 >= body().count() * 9).then(|| Split {
+            splitter,
+            width,
+            score: fit as f64,
+            of_words: true,
+            rows: rows.clone(),
+        })
+    })
 }
 
 /// The usual quote, or the single one where only that is in use around cells.
@@ -133,7 +173,11 @@ fn best_width(rows: &[HeadRow], senses: &[f64], delimiter: Delimiter, stated: bo
     let width = widths.first().map(|(width, _)| *width)?;
     // A column that no line fills is a column all the same where the header names it.
     let ends_empty = widths.iter().any(|(known, _)| *known == width + 1);
-    let is_named = ends_empty && rows.iter().take(MOST_ABOVE).any(|row| names_one_more(row, width));
+    let head = || rows.iter().take(MOST_ABOVE);
+    let is_named = ends_empty
+        && (head().any(|row| names_one_more(row, width))
+            || head().any(|row| is_filled_with_words(row, width + 1))
+                && !head().any(|row| is_filled_with_words(row, width)));
     Some(if is_named { width + 1 } else { width })
 }
 
@@ -149,6 +193,15 @@ fn names_one_more(row: &HeadRow, width: usize) -> bool {
             .filter(|named| named.strength != Strength::Contains)
             .count()
             > 1
+}
+
+/// True for a line of so many filled cells, none of them measured, which may be names.
+fn is_filled_with_words(row: &HeadRow, width: usize) -> bool {
+    row.cells.len() == width
+        && row
+            .cells
+            .iter()
+            .all(|cell| !cell.is_empty() && !kind(cell).is_measured())
 }
 
 /// How much sense the filled cells of a row make, 0 to 1; 0 for a row without measurements or split wrongly.

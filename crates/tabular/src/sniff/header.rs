@@ -62,6 +62,9 @@ pub(crate) fn find(
 ) -> Option<Table> {
     let rows = &split.rows;
     let data = Pattern::new(rows, split.width);
+    if split.of_words && given.header_lines.is_none() && given.from_line.is_none() {
+        return of_words(split);
+    }
     let heading = match given.header_lines {
         Some(0) => None,
         _ if given.from_line.is_some() || given.header_lines.is_some_and(|lines| lines > 1) => {
@@ -126,16 +129,54 @@ pub(crate) fn find(
     })
 }
 
+/// The table where hardly a line holds a measurement: names, if the first line's cells are all different, then words.
+fn of_words(split: &Split) -> Option<Table> {
+    let usable = |row: &&HeadRow| {
+        row.has_width(split.width)
+            && !row.is_empty()
+            && !row.cells.first().is_some_and(|cell| cell.starts_with('#'))
+    };
+    let mut rows = split.rows.iter().filter(usable);
+    let first = rows.next()?;
+    let free = !first.cells.iter().any(|cell| kind(cell).is_measured());
+    let is_named = free && all_different(&first.cells);
+    let start = if is_named { rows.next()? } else { first };
+    Some(Table {
+        width: split.width,
+        names: if is_named {
+            first.cells.iter().take(split.width).cloned().collect()
+        } else {
+            Vec::new()
+        },
+        header_line: if is_named { first.line } else { 0 },
+        units: Vec::new(),
+        start: start.start,
+        start_line: start.line,
+        passed_over: Vec::new(),
+        end_line: None,
+        hash_comments: true,
+        preamble: Vec::new(),
+    })
+}
+
 /// Which columns of the table hold measurements.
 struct Pattern {
     width: usize,
     measured: Vec<bool>,
+    /// There are rows that don't begin with `#`, so that those that do are comments.
+    has_plain_rows: bool,
 }
 
 impl Pattern {
     fn new(rows: &[HeadRow], width: usize) -> Pattern {
         let mut counts = vec![(0usize, 0usize); width];
-        for row in rows.iter().filter(|row| row.has_width(width)) {
+        let is_comment = |row: &&HeadRow| row.cells.first().is_some_and(|cell| cell.starts_with('#'));
+        let plain = || rows.iter().filter(|row| row.has_width(width) && !is_comment(row));
+        let any_plain = plain().any(|row| row.cells.iter().any(|cell| kind(cell).is_measured()));
+        for row in rows
+            .iter()
+            .filter(|row| row.has_width(width) && !(any_plain && is_comment(row)))
+        {
             let kinds: Vec<Kind> = row.cells.iter().map(|cell| kind(cell)).collect();
             if !kinds.iter().any(|kind| kind.is_measured()) {
                 continue;
@@ -147,6 +188,7 @@ impl Pattern {
         }
         Pattern {
             width,
+            has_plain_rows: any_plain,
             measured: counts
                 .iter()
                 .map(|(yes, no)| *yes > 0 && yes * 2 > *no * 3)
@@ -156,7 +198,8 @@ impl Pattern {
 
     /// True for a row of the table.
     fn fits(&self, row: &HeadRow) -> bool {
-        if !row.has_width(self.width) || row.is_rule() {
+        let is_comment = row.cells.first().is_some_and(|cell| cell.starts_with('#'));
+        if !row.has_width(self.width) || row.is_rule() || self.has_plain_rows && is_comment {
             return false;
         }
         let (mut good, mut bad) = (0, 0);
@@ -196,6 +239,10 @@ fn found(
         if row.is_empty() || row.is_rule() || data.fits(row) && !is_header(&row.cells) {
             continue;
         }
+        // `# START: 1997-01-01` above a single column tells one thing and names nothing.
+        if split.width == 1 && !is_header(&row.cells) && row.cells.iter().any(|cell| cell.contains(": ")) {
+            continue;
+        }
         for (own, names) in variants(text, split, row) {
             if let Some(score) = score(&names, is_header) {
                 // As it stands a row is likelier a header than after re-splitting.
@@ -233,7 +280,17 @@ fn found(
             }
         }
     }
-    best.or_else(|| unknown_names(rows, first_data, split.width))
+    // A sentence far above may hold words of ours; names of another trade right above the readings are names.
+    match (best, names_by_place(text, split, first_data)) {
+        (Some(best), Some(placed))
+            if best.score < 1000
+                && best.first != placed.first
+                && (!best.own || stands_apart(rows, &best, &placed, data, split.width)) =>
+        {
+            Some(placed)
+        }
+        (best, placed) => best.or(placed),
+    }
 }
 
 /// True where readings follow a row at once, or after a row of units.
@@ -249,25 +306,108 @@ fn leads_to_data(rows: &[HeadRow], at: usize, data: &Pattern, width: usize) -> b
     }
 }
 
-/// A row of words right above the first reading: names that mean nothing to us, but names.
-fn unknown_names(rows: &[HeadRow], first_data: usize, width: usize) -> Option<Heading> {
-    let at = (0..first_data)
-        .rev()
-        .find(|at| !rows[*at].is_empty() && !rows[*at].is_rule())?;
-    let row = &rows[at];
-    let words = row
-        .cells
-        .iter()
-        .filter(|cell| matches!(kind(cell), Kind::Word | Kind::Mixed))
-        .count();
-    let any_measured = row.cells.iter().any(|cell| kind(cell).is_measured());
-    (row.has_width(width) && !any_measured && words * 2 > width).then(|| Heading {
-        names: row.cells.iter().take(width).cloned().collect(),
+/// True where a line of words of ours stands well above lines that are more likely the names, and none of units between.
+fn stands_apart(rows: &[HeadRow], best: &Heading, placed: &Heading, data: &Pattern, width: usize) -> bool {
+    best.last + 1 < placed.first
+        && !leads_to_data(rows, best.last, data, width)
+        && !rows
+            .get(best.last + 1..placed.first)
+            .unwrap_or_default()
+            .iter()
+            .any(|row| holds_units(&row.cells, width))
+}
+
+/// Names that mean nothing to us but stand where names stand: in the nearest line above the first reading whose cells
+/// are all filled and all different. Units and kinds, which repeat or leave gaps, may stand below it. Where no line is
+/// such, two lines may be so together, as months over days.
+fn names_by_place(text: &str, split: &Split, first_data: usize) -> Option<Heading> {
+    let (rows, width) = (&split.rows, split.width);
+    let mut above = Vec::new();
+    for at in (0..first_data).rev() {
+        if rows[at].is_empty() || rows[at].is_rule() {
+            continue;
+        }
+        let mut cells = strip_comment(&rows[at].cells);
+        if cells.len() == width + 1 && cells.last().is_some_and(String::is_empty) {
+            cells.pop();
+        }
+        let own_line = text.get(rows[at].start..rows[at].end).unwrap_or("").trim();
+        // A short line may stand between: `class` under the names of a table of kinds.
+        let is_short = cells.len() < width && split.splitter.delimiter != Delimiter::Blanks;
+        if is_short && above.is_empty() {
+            cells.resize(width, String::new());
+            above.push((at, cells));
+            continue;
+        }
+        let tells_one_thing = width == 1 && own_line.contains([':', '=']);
+        let is_sentence = split.splitter.delimiter == Delimiter::Blanks
+            && own_line.starts_with('#')
+            && own_line.ends_with(['.', ',', ':', ')']);
+        if cells.len() != width || tells_one_thing || is_sentence || above.len() == LINES_OF_NAMES {
+            break;
+        }
+        let is_free = !cells.iter().any(|cell| kind(cell).is_measured());
+        let are_units = holds_units(&cells, width) || cells.iter().all(|cell| units::looks_like(cell));
+        if is_free && all_different(&cells) && !(are_units && at > 0) {
+            return Some(Heading {
+                names: cells,
+                score: 0,
+                own: true,
+                first: at,
+                last: at,
+            });
+        }
+        above.push((at, cells));
+    }
+    let joined = above.windows(2).find_map(|pair| {
+        let [(last, below), (first, above)] = pair else { return None };
+        let names = join(&[above.clone(), below.clone()], width);
+        let free = !names.iter().any(|name| kind(name).is_measured());
+        (free && all_different(&names)).then_some((*first, *last, names))
+    });
+    let single = || {
+        let (at, cells) = above.first()?;
+        let words = cells
+            .iter()
+            .filter(|cell| matches!(kind(cell), Kind::Word | Kind::Mixed))
+            .count();
+        let free = !cells.iter().any(|cell| kind(cell).is_measured());
+        (free && words * 2 > width).then(|| (*at, *at, cells.clone()))
+    };
+    let numbered = || {
+        // A table of curves: what the numbers belong to, then the numbers along the curve.
+        let cells = strip_comment(&rows.get(first_data)?.cells);
+        let steps: Option<Vec<f64>> = cells.iter().skip(1).map(|cell| cell.parse().ok()).collect();
+        let rises = steps.is_some_and(|steps| steps.len() > 3 && steps.windows(2).all(|pair| pair[0] < pair[1]));
+        let is_named = cells.first().is_some_and(|cell| kind(cell) == Kind::Word);
+        (rises && is_named && cells.len() == width).then_some((first_data, first_data, cells))
+    };
+    let (first, last, names) = joined.or_else(single).or_else(numbered)?;
+    Some(Heading {
+        names,
         score: 0,
         own: true,
-        first: at,
-        last: at,
+        first,
+        last,
     })
+}
+
+/// Names, units, kinds, and one line more.
+const LINES_OF_NAMES: usize = 4;
+
+/// True where no cell is like another and none is empty, but for the first (numbers of rows often have no name) or
+/// the last.
+fn all_different(cells: &[String]) -> bool {
+    let ends = [0, cells.len().saturating_sub(1)];
+    let gaps = cells.iter().enumerate().filter(|(_, cell)| cell.is_empty());
+    if gaps.clone().count() > 1 || gaps.map(|(at, _)| at).any(|at| !ends.contains(&at)) {
+        return false;
+    }
+    let mut sorted: Vec<&String> = cells.iter().collect();
+    sorted.sort_unstable();
+    let known = sorted.len();
+    sorted.dedup();
+    sorted.len() == known && cells.iter().any(|cell| !cell.is_empty())
 }
 
 /// How much a row's cells look like the names of a table of readings; `None` where they don't.
@@ -326,7 +466,12 @@ fn variants(text: &str, split: &Split, row: &HeadRow) -> Vec<(bool, Vec<String>)
             );
         }
         add(false, wide_blanks(piece));
-        add(false, bracketed_blanks(piece));
+        // Words parted by single blanks are likelier a sentence, unless most of them are names.
+        let words = bracketed_blanks(piece);
+        let known = words.iter().filter(|word| names::read(word).is_some()).count();
+        if known * 5 >= words.len() * 2 {
+            add(false, words);
+        }
     }
     out
 }

@@ -316,8 +316,21 @@ impl Finder<'_> {
                 .iter()
                 .any(|(cell, _)| units::light(cell).is_some());
             if let Some((cell, line)) = strange
-                && (light || units::is_any(cell))
             {
+                if !light {
+                    return Err(Failure::question(
+                        format!(
+                            "{} holds \"{cell}\" (line {line}), which is no unit of light known here; is {} a reading of light all the same?",
+                            title(&[unit], self.titles),
+                            title(&[value], self.titles)
+                        ),
+                        [
+                            format!("columns.value.unit = \"umol.m-2.s-1\"  # {} is PPFD", title(&[value], self.titles)),
+                            choice("value", value, self.titles),
+                        ],
+                    )
+                    .into());
+                }
                 return Err(Failure::question(
                     format!(
                         "{} holds \"{cell}\" (line {line}): not every row is a reading of light; which rows are?",
@@ -331,6 +344,7 @@ impl Finder<'_> {
         if self.strength(value) != Strength::Weak {
             return Ok(());
         }
+        self.speaks_of_light(value, roles)?;
         for at in 0..self.named.len() {
             let kinds = [
                 "parameter",
@@ -367,6 +381,26 @@ impl Finder<'_> {
             }
         }
         Ok(())
+    }
+
+    /// A column called no more than `value`, without a time, a place, a unit or a name beside it, may be anything.
+    fn speaks_of_light(&self, value: usize, roles: &Roles) -> Result<(), Trouble> {
+        let has_unit = self.named[value].as_ref().is_some_and(|named| named.unit.is_some())
+            || self.column(value).suffix.is_some();
+        let others = [roles.station, roles.device, roles.unit, roles.tilt];
+        let has_company = !self.taken.is_empty() || roles.places.iter().chain(&others).any(Option::is_some);
+        // Other columns of names we don't know are what makes it doubtful.
+        if has_unit || has_company || self.named.len() == 1 {
+            return Ok(());
+        }
+        Err(Failure::question(
+            format!(
+                "is {} a reading of light? Nothing else in the file speaks of light, a time or a place",
+                title(&[value], self.titles)
+            ),
+            [choice("value", value, self.titles)],
+        )
+        .into())
     }
 
     fn keep(&self, at: usize, cell: &str) -> String {

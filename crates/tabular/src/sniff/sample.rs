@@ -2,8 +2,8 @@
 
 use super::header::Table;
 use super::{is_missing, is_rule};
-use crate::lines::{Record, Splitter};
-use crate::number::Evidence;
+use crate::lines::{Delimiter, Record, Splitter};
+use crate::number::{Evidence, Marks};
 use crate::units;
 use undim_sdk::Failure;
 
@@ -52,6 +52,21 @@ impl Column {
 pub(crate) struct Sample {
     pub(crate) columns: Vec<Column>,
     pub(crate) rows: usize,
+}
+
+impl Sample {
+    /// What the marks of all columns' numbers mean, where they prove one thing.
+    pub(crate) fn shared_marks(&self, delimiter: Delimiter) -> Option<Marks> {
+        let numeric = || self.columns.iter().filter(|column| column.is_numeric());
+        let mut proofs = numeric().filter_map(|column| column.evidence.proof());
+        match proofs.next() {
+            Some(first) => proofs.all(|marks| marks == first).then_some(first),
+            // Where cells are parted by commas a comma is no decimal mark, so a point is one.
+            None => (delimiter == Delimiter::Byte(b',')
+                && numeric().any(|column| column.evidence.either_point.is_some()))
+            .then_some(Marks::POINT),
+        }
+    }
 }
 
 /// Most cells kept to compare.
