@@ -118,7 +118,12 @@ fn shape(top: &mut Table) {
             "keep one of the two",
         );
     }
-    for key in ["skip_end", "header"] {
+    if let Some(item) = top.take("until")
+        && !item.value.is_integer()
+    {
+        item.text();
+    }
+    for key in ["skip_end", "header", "table"] {
         if let Some(item) = top.take(key) {
             item.whole();
         }

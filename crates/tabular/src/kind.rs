@@ -25,9 +25,10 @@ impl Kind {
         let text = match (self, key) {
             (Kind::Delimited | Kind::Records | Kind::Block, "sheet") => "this serves spreadsheets only",
             (Kind::Delimited | Kind::Sheet | Kind::Block, "records") => "this serves JSON only",
-            (Kind::Sheet | Kind::Records | Kind::Block, "encoding" | "delimiter" | "quote") => {
-                "this serves delimited text only"
-            }
+            (
+                Kind::Sheet | Kind::Records | Kind::Block,
+                "encoding" | "delimiter" | "quote" | "until" | "table",
+            ) => "this serves delimited text only",
             (Kind::Block, "skip" | "skip_to" | "header" | "units_row" | "comment") => {
                 "the file's own header tells this"
             }

@@ -1,5 +1,9 @@
 //! A layout: what the keeper says about a kind of file (formats, section 9), read from the flattened options.
 
+mod parts;
+
+pub(crate) use parts::{Constant, From, Head, Pattern, Spec, TimeFormat, Until};
+
 use crate::datetime::Day;
 use crate::datetime::format::{Format, Item};
 use crate::kind::Kind;
@@ -54,6 +58,11 @@ pub struct Layout {
     pub(crate) skip: Option<u64>,
     pub(crate) skip_to: Option<(Pattern, u32)>,
     pub(crate) skip_end: u64,
+    pub(crate) until: Option<Until>,
+    /// Which of the file's tables is meant, from 1, with its option's index.
+    pub(crate) table: Option<(u64, u32)>,
+    /// The file's name without its folder.
+    pub(crate) file_name: String,
     pub(crate) header: Option<usize>,
     pub(crate) units_row: Option<bool>,
     pub(crate) missing: Option<Vec<String>>,
@@ -66,84 +75,6 @@ pub struct Layout {
     pub(crate) head: Vec<Head>,
     /// From the keeper's note.
     pub(crate) date: Option<Day>,
-}
-
-/// Where a column comes from and how its cells are read.
-#[derive(Debug, Default, Clone)]
-pub(crate) struct Spec {
-    pub(crate) from: Vec<(From, u32)>,
-    pub(crate) pick: Option<Regex>,
-    pub(crate) unit: Option<(String, u32)>,
-    pub(crate) times: Option<f64>,
-    pub(crate) format: Option<TimeFormat>,
-    pub(crate) format_index: u32,
-    pub(crate) start: Vec<(From, u32)>,
-    pub(crate) step_us: Option<i64>,
-    /// What else a `[[value]]` fixes: by position in [`COLUMNS`].
-    pub(crate) constants: [Option<Constant>; COLUMNS.len()],
-    pub(crate) index: u32,
-    /// Not the layout says it but the kind of file.
-    pub(crate) is_usual: bool,
-}
-
-/// A column's cell that is the same in every row.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Constant {
-    pub(crate) text: String,
-    pub(crate) index: u32,
-}
-
-/// What a layout calls a column.
-#[derive(Debug, Clone)]
-pub(crate) enum From {
-    Header(String),
-    Matching(Regex),
-    /// From 1.
-    Number(usize),
-    /// A value of the preamble.
-    Head(String),
-    /// A text that stands for itself; only where a start is asked.
-    Text(String),
-}
-
-/// How a time is written.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) enum TimeFormat {
-    Format(Format),
-    Serial { epoch_1904: bool },
-    SinceStart,
-}
-
-/// A value in the preamble.
-#[derive(Debug, Clone)]
-pub(crate) struct Head {
-    pub(crate) name: String,
-    pub(crate) line: u64,
-    pub(crate) pick: Option<Regex>,
-    pub(crate) index: u32,
-}
-
-/// A text to match whole, or an expression to find.
-#[derive(Debug, Clone)]
-pub(crate) enum Pattern {
-    Whole(String),
-    Found(Regex),
-}
-
-impl Pattern {
-    fn new(item: &OptionItem) -> Result<Pattern, Failure> {
-        Ok(match expression(item)? {
-            Some(regex) => Pattern::Found(regex),
-            None => Pattern::Whole(item.text.trim().to_owned()),
-        })
-    }
-
-    pub(crate) fn matches(&self, text: &str) -> bool {
-        match self {
-            Pattern::Whole(whole) => whole == text,
-            Pattern::Found(regex) => regex.is_match(text),
-        }
-    }
 }
 
 /// The position of a column of the formats' section 5.
@@ -174,6 +105,11 @@ impl Layout {
         }
         layout.check()?;
         Ok(layout)
+    }
+
+    /// Says what the file is called, for columns that stand in its name.
+    pub fn called(&mut self, file_name: &str) {
+        file_name.clone_into(&mut self.file_name);
     }
 
     /// The encoding that the layout names, with its option's index.
@@ -240,6 +176,8 @@ impl Layout {
             ["skip"] => self.skip = Some(whole(item)?),
             ["skip_to"] => self.skip_to = Some((Pattern::new(item)?, item.index)),
             ["skip_end"] => self.skip_end = whole(item)?.min(100_000),
+            ["until"] => self.until = Some(Until::new(item)?),
+            ["table"] => self.table = Some((whole(item)?.max(1), item.index)),
             ["header"] => self.header = Some(whole(item)? as usize),
             ["units_row"] => self.units_row = Some(item.text == "true"),
             ["names", ..] => self.names.push(item.text.trim().to_owned()),
@@ -423,6 +361,7 @@ fn take_spec(spec: &mut Spec, keys: &[&str], item: &OptionItem, with_constants: 
         ["start"] | ["start", _] => {
             let from = match item.text.strip_prefix("head.") {
                 Some(name) => From::Head(name.to_owned()),
+                None if item.text == "file.name" => From::FileName,
                 None => From::Text(item.text.to_owned()),
             };
             spec.start.push((from, item.index));
@@ -450,6 +389,9 @@ fn from(item: &OptionItem, text: &str) -> Result<From, Failure> {
     }
     if let Some(name) = text.strip_prefix("head.") {
         return Ok(From::Head(name.to_owned()));
+    }
+    if text == "file.name" {
+        return Ok(From::FileName);
     }
     let shown = OptionItem { text, ..item.clone() };
     Ok(match expression(&shown)? {

@@ -3,6 +3,7 @@
 use crate::datetime::order::Clock;
 use crate::datetime::{Day, Moment};
 use crate::layout::Pattern;
+use crate::layout::Until;
 use crate::lines::{Record, Splitter};
 use crate::number::{self, Marks};
 use regex_lite::Regex;
@@ -25,6 +26,8 @@ pub(crate) struct Plan {
     /// Without a comment mark stated: lines that begin with `#` are comments, whatever their width.
     pub(crate) hash_comments: bool,
     pub(crate) skip_end: u64,
+    /// Where the layout says that the readings end.
+    pub(crate) until: Option<Until>,
     /// Columns that do not stand in the file's lines.
     pub(crate) added_columns: usize,
     /// A record in which nothing is filled is one all the same.

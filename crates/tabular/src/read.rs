@@ -4,12 +4,13 @@ use crate::datetime::order::Clock;
 use crate::datetime::{Moment, SECOND};
 use crate::decide;
 use crate::encoding::Event;
-use crate::layout::Layout;
+use crate::layout::{Layout, Until};
 use crate::lines::{Broken, MOST_BYTES, Record, line_length};
-use crate::names;
+use crate::names::{self, Strength};
 use crate::number::{self, Marks, Says};
 use crate::plan::{Fact, Missing, NumberFrom, Plan, TextFrom, TimeFrom};
 use crate::sniff::sample::{is_rule_record, repeats};
+use crate::sniff::{Kind, kind};
 use crate::text::Text;
 use crate::units;
 use std::collections::VecDeque;
@@ -96,7 +97,12 @@ fn stream(source: &mut dyn Text, reader: &mut Reader) -> Result<(), Failure> {
         while let Some(rest) = text.get(at..).filter(|rest| !rest.is_empty()) {
             match reader.plan.splitter.split(rest, ended, &mut record) {
                 Ok(Some(length)) => {
-                    if reader.plan.end_line.is_some_and(|end| line >= end) {
+                    let ends = match &reader.plan.until {
+                        Some(Until::Line(end)) => line >= *end,
+                        Some(Until::Cell(pattern)) => pattern.matches(record.cell(rest, 0)),
+                        None => false,
+                    };
+                    if ends || reader.plan.end_line.is_some_and(|end| line >= end) {
                         return Ok(());
                     }
                     reader.take(&record, rest.get(..length).unwrap_or(rest), line, &mut stores)?;
@@ -242,11 +248,49 @@ impl<'p, 'o, 's> Reader<'p, 'o, 's> {
         if !plan.are_records && is_rule_record(record, text) || repeats(record, text, &plan.names) {
             return Ok(());
         }
+        if !plan.are_records && !plan.names.is_empty() && self.begins_another_table(record, text) {
+            return Err(self.another_table(record, text, line));
+        }
         if fits {
             self.table_row(record, text, line, stores)
         } else {
             self.short_row(record, line)
         }
+    }
+
+    /// True for names among the readings: what is below them is something else.
+    fn begins_another_table(&self, record: &Record, text: &str) -> bool {
+        let cells = || (0..record.len()).map(|at| record.cell(text, at));
+        let is_word = |cell: &str| kind(cell) == Kind::Word;
+        let is_name = |cell: &&str| names::read(cell).is_some_and(|named| named.strength == Strength::Exact);
+        record.len() > 1
+            && self.rows > 0
+            && self.plan.skip_end == 0
+            && cells().all(is_word)
+            && cells().filter(is_name).count() > 1
+    }
+
+    fn another_table(&self, record: &Record, text: &str, line: u64) -> Failure {
+        let first = record.cell(text, 0);
+        let above = if self.plan.names.first().is_some_and(|name| name == first) || first.contains('"') {
+            format!("until = {line}")
+        } else {
+            format!("until = \"{first}\"")
+        };
+        Failure::question(
+            format!(
+                "a second table begins in line {line} (\"{}\"); which of them holds the readings?",
+                (0..record.len())
+                    .map(|at| record.cell(text, at))
+                    .collect::<Vec<_>>()
+                    .join("\", \"")
+            ),
+            [
+                format!("{above}  # the one above"),
+                format!("skip = {}  # the one below", line - 1),
+                "table = 2  # the second, where an empty line parts them".to_owned(),
+            ],
+        )
     }
 
     /// A line of another width than the table's.

@@ -213,18 +213,24 @@ fn squeeze(text: &str) -> String {
 /// the trade.
 pub(crate) fn looks_like(text: &str) -> bool {
     const SIGNS: [&str; 49] = [
-        "m", "s", "kg", "g", "a", "k", "mol", "cd", "hz", "n", "pa", "j", "w", "c", "v", "f", "ohm", "ohmm", "t", "h",
-        "lm", "lx", "bq", "gy", "rad", "sr", "d", "min", "l", "ha", "ev", "db", "bar", "rpm", "psu", "ppm", "ppb", "ppt",
-        "in", "ft", "us", "deg", "degc", "degf", "wh", "nm", "um", "gal", "lux",
+        "m", "s", "kg", "g", "a", "k", "mol", "cd", "hz", "n", "pa", "j", "w", "c", "v", "f", "ohm", "ohmm",
+        "t", "h", "lm", "lx", "bq", "gy", "rad", "sr", "d", "min", "l", "ha", "ev", "db", "bar", "rpm",
+        "psu", "ppm", "ppb", "ppt", "in", "ft", "us", "deg", "degc", "degf", "wh", "nm", "um", "gal", "lux",
     ];
-    let inner = text.trim().trim_start_matches(['[', '(']).trim_end_matches([']', ')']);
+    let inner = text
+        .trim()
+        .trim_start_matches(['[', '('])
+        .trim_end_matches([']', ')']);
     let known = |sign: &str| {
         let lower = sign.to_lowercase();
         let bare = lower.trim_end_matches(|c: char| c.is_ascii_digit());
         SIGNS.contains(&bare)
             || ["k", "m", "c", "d", "h", "u", "\u{b5}", "\u{3bc}", "n", "g"]
                 .iter()
-                .any(|prefix| bare.strip_prefix(prefix).is_some_and(|rest| SIGNS.contains(&rest)))
+                .any(|prefix| {
+                    bare.strip_prefix(prefix)
+                        .is_some_and(|rest| SIGNS.contains(&rest))
+                })
     };
     if is_any(text) || matches!(inner, "-" | "%" | "\u{b0}" | "1") {
         return true;

@@ -25,7 +25,8 @@ impl Importer for Delimited {
     }
 
     fn read(input: &mut Input, options: &Options, out: &mut Out) -> Result<(), Failure> {
-        let layout = Layout::new(options, Kind::Delimited)?;
+        let mut layout = Layout::new(options, Kind::Delimited)?;
+        layout.called(input.file_name());
         let mut source = Source::open(input, layout.encoding(), layout.wide_delimiter())?;
         undim_tabular::read(&mut source, &layout, out)
     }

@@ -5,6 +5,7 @@ use crate::wire::{Ending, WireError};
 use rustix::process::Signal;
 use std::{fmt, io, os::unix::process::ExitStatusExt};
 use thiserror::Error;
+use undim_model::Fact;
 
 /// What the taker of rows may answer.
 pub type SinkError = Box<dyn std::error::Error + Send + Sync>;
@@ -23,6 +24,8 @@ pub enum ImportFailure {
         option: Option<u32>,
         /// A sentence.
         text: String,
+        /// What was found out or assumed all the same.
+        facts: Vec<Fact>,
     },
     /// Only the keeper can tell.
     #[error("{text}")]
@@ -31,6 +34,8 @@ pub enum ImportFailure {
         text: String,
         /// The answers.
         choices: Vec<String>,
+        /// What was found out or assumed all the same.
+        facts: Vec<Fact>,
     },
     /// No importer knows such a file.
     #[error("no importer can read this file; asked were: {}", list(asked))]
@@ -109,6 +114,14 @@ impl ImportFailure {
         matches!(self, Self::Cancelled | Self::Sink(_) | Self::Internal(_))
     }
 
+    /// With what was told before the file was refused.
+    pub(super) fn with_facts(mut self, told: Vec<Fact>) -> Self {
+        if let Self::Unusable { facts, .. } | Self::Question { facts, .. } = &mut self {
+            *facts = told;
+        }
+        self
+    }
+
     pub(super) fn from_ending(ending: Ending) -> Self {
         match ending {
             // Handled as a success before.
@@ -125,8 +138,13 @@ impl ImportFailure {
                 column,
                 option,
                 text,
+                facts: Vec::new(),
             },
-            Ending::Question { text, choices } => Self::Question { text, choices },
+            Ending::Question { text, choices } => Self::Question {
+                text,
+                choices,
+                facts: Vec::new(),
+            },
             Ending::Breach(what) => Self::BrokeContract { what },
             Ending::CannotLoad(text) => Self::CannotLoad { text },
             Ending::WrongVersion { theirs, ours } => {

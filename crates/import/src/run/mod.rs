@@ -276,7 +276,12 @@ impl Answer {
                 Frame::Fact(fact) => report.facts.push(fact),
                 Frame::Problem(problem) => report.problems.push(problem),
                 Frame::Ended(Ending::Done { more_problems, .. }) => report.more_problems = more_problems,
-                Frame::Ended(ending) => return Err(Fault::Failure(ImportFailure::from_ending(ending))),
+                Frame::Ended(ending) => {
+                    let told = std::mem::take(&mut report.facts);
+                    return Err(Fault::Failure(
+                        ImportFailure::from_ending(ending).with_facts(told),
+                    ));
+                }
             }
         }
         if matches!(task, Task::Probe | Task::ProbeAndRead) && !probed {

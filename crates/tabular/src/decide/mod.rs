@@ -4,6 +4,7 @@ mod facts;
 mod places;
 mod time;
 mod values;
+mod window;
 
 use crate::datetime::order::{self, Hints};
 use crate::kind::Kind;
@@ -38,6 +39,22 @@ impl<T: Into<Trouble>> std::convert::From<T> for Refused {
 
 /// Makes the plan for a text: the whole file, or its first part.
 pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Refused> {
+    let Some(window) = window::find(text, whole, layout)? else {
+        return plan_of(text, text, whole, layout);
+    };
+    let mut plan = plan_of(text, &window.text, true, layout)?;
+    plan.start += window.shift;
+    // The window leaves out what `skip_end` does.
+    plan.skip_end = 0;
+    plan.end_line = match (plan.end_line, window.end_line) {
+        (Some(own), Some(stated)) => Some(own.min(stated)),
+        (own, stated) => own.or(stated),
+    };
+    Ok(plan)
+}
+
+/// Makes the plan for the part of a file that is meant.
+fn plan_of(file: &str, text: &str, whole: bool, layout: &Layout) -> Result<Plan, Refused> {
     let mut found = Ok(None);
     for most in HEAD_LINES {
         found = find_table(text, whole, most, layout);
@@ -48,7 +65,7 @@ pub(crate) fn plan(text: &str, whole: bool, layout: &Layout) -> Result<Plan, Ref
     let Some((splitter, table)) = found? else {
         return Err(no_table(text, whole, layout).into());
     };
-    let mut decider = Decider::new(text, whole, layout, &splitter, table)?;
+    let mut decider = Decider::new(file, text, whole, layout, &splitter, table)?;
     decider.decide().map_err(|trouble| {
         decider.tell_decimal_of_the_file();
         Refused {
@@ -188,6 +205,7 @@ struct Decider<'a> {
 
 impl<'a> Decider<'a> {
     fn new(
+        file: &str,
         text: &str,
         whole: bool,
         layout: &'a Layout,
@@ -232,7 +250,7 @@ impl<'a> Decider<'a> {
         let head = layout
             .head
             .iter()
-            .map(|head| Ok((head.name.clone(), head_value(text, whole, head)?)))
+            .map(|head| Ok((head.name.clone(), head_value(file, whole, head)?)))
             .collect::<Result<_, Failure>>()?;
         Ok(Decider {
             layout,
@@ -319,6 +337,7 @@ impl<'a> Decider<'a> {
             comment: self.layout.comment.clone(),
             hash_comments: self.table.hash_comments,
             skip_end: self.layout.skip_end,
+            until: self.layout.until.clone(),
             added_columns: self.layout.added_columns,
             are_records: self.layout.kind == Kind::Records,
             time,
@@ -444,7 +463,7 @@ impl<'a> Decider<'a> {
                 let text = format!("there is no column {number}: the table has {}", self.table.width);
                 return Err(Failure::option(index, text));
             }
-            From::Head(_) | From::Text(_) => return Ok(None),
+            From::Head(_) | From::FileName | From::Text(_) => return Ok(None),
             From::Header(name) => (0..self.titles.len())
                 .filter(|at| self.titles[*at] == *name)
                 .collect(),
@@ -547,6 +566,7 @@ impl<'a> Decider<'a> {
                 .find(|(known, _)| known == name)
                 .map(|(_, value)| value.clone())
                 .unwrap_or_default(),
+            From::FileName => self.layout.file_name.clone(),
             From::Text(text) => text.clone(),
             _ => String::new(),
         }

@@ -115,7 +115,7 @@ fn of_words(text: &str, last: bool, most: usize, quote: Option<u8>) -> Option<Sp
             rows.iter()
                 .filter(|row| !row.is_empty() && !row.cells.first().is_some_and(|cell| cell.starts_with('#')))
         };
-        let width = body().last()?.cells.len();
+        let width = body().next_back()?.cells.len();
         let fit = body().filter(|row| row.has_width(width)).count();
         (width > 1 && fit > 2 && fit * 10 >= body().count() * 9).then(|| Split {
             splitter,

@@ -360,7 +360,9 @@ fn names_by_place(text: &str, split: &Split, first_data: usize) -> Option<Headin
         above.push((at, cells));
     }
     let joined = above.windows(2).find_map(|pair| {
-        let [(last, below), (first, above)] = pair else { return None };
+        let [(last, below), (first, above)] = pair else {
+            return None;
+        };
         let names = join(&[above.clone(), below.clone()], width);
         let free = !names.iter().any(|name| kind(name).is_measured());
         (free && all_different(&names)).then_some((*first, *last, names))
@@ -378,7 +380,8 @@ fn names_by_place(text: &str, split: &Split, first_data: usize) -> Option<Headin
         // A table of curves: what the numbers belong to, then the numbers along the curve.
         let cells = strip_comment(&rows.get(first_data)?.cells);
         let steps: Option<Vec<f64>> = cells.iter().skip(1).map(|cell| cell.parse().ok()).collect();
-        let rises = steps.is_some_and(|steps| steps.len() > 3 && steps.windows(2).all(|pair| pair[0] < pair[1]));
+        let rises =
+            steps.is_some_and(|steps| steps.len() > 3 && steps.windows(2).all(|pair| pair[0] < pair[1]));
         let is_named = cells.first().is_some_and(|cell| kind(cell) == Kind::Word);
         (rises && is_named && cells.len() == width).then_some((first_data, first_data, cells))
     };

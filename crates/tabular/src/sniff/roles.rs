@@ -315,8 +315,7 @@ impl Finder<'_> {
                 .distinct
                 .iter()
                 .any(|(cell, _)| units::light(cell).is_some());
-            if let Some((cell, line)) = strange
-            {
+            if let Some((cell, line)) = strange {
                 if !light {
                     return Err(Failure::question(
                         format!(
@@ -385,7 +384,9 @@ impl Finder<'_> {
 
     /// A column called no more than `value`, without a time, a place, a unit or a name beside it, may be anything.
     fn speaks_of_light(&self, value: usize, roles: &Roles) -> Result<(), Trouble> {
-        let has_unit = self.named[value].as_ref().is_some_and(|named| named.unit.is_some())
+        let has_unit = self.named[value]
+            .as_ref()
+            .is_some_and(|named| named.unit.is_some())
             || self.column(value).suffix.is_some();
         let others = [roles.station, roles.device, roles.unit, roles.tilt];
         let has_company = !self.taken.is_empty() || roles.places.iter().chain(&others).any(Option::is_some);

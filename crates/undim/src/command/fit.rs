@@ -268,7 +268,9 @@ fn of_file(site: &Site, path: &Path, flags: &Fit) -> Result<Vec<Taken>, Failed> 
 fn not_read(failure: &Failure) -> String {
     match failure {
         Failure::Asked { text, .. } => format!("{text} `undim look` shows the choices"),
-        Failure::Unusable { line, column, text } => format!("{}{text}", look::place(*line, *column)),
+        Failure::Unusable {
+            line, column, text, ..
+        } => format!("{}{text}", look::place(*line, *column)),
         Failure::Failed(why) => why.clone(),
         Failure::Stopped => "stopped".to_owned(),
     }

@@ -164,7 +164,7 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
     let line = if flags.rows { say::error } else { say::line };
     let told = |text: &str| line(&screen.wrapped(text, "", "  "));
     match failure {
-        Failure::Asked { text, choices } => {
+        Failure::Asked { text, choices, .. } => {
             told(&format!("{name} can be read in more than one way: {text}"));
             for choice in choices {
                 line(&screen.wrapped(choice, "  - ", "    "));
@@ -177,7 +177,7 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
             told(&format!("Write the line that is right into {into}, and type:"));
             line(&format!("  {}", look::layout_command(&flags.file, layout)));
         }
-        Failure::Unusable { line, column, text } => {
+        Failure::Unusable { line, column, text, .. } => {
             told(&format!(
                 "{name} can't be used: {}{text}",
                 look::place(*line, *column)

@@ -169,11 +169,11 @@ fn read(common: &Common, flags: &New, from: &Path) -> Result<Found, Exit> {
     let reading = read.map_err(|failure| {
         let look = format!("type `undim look {}` to see more of it", word(from));
         match failure {
-            Failure::Asked { text, choices } => refused(&format!(
+            Failure::Asked { text, choices, .. } => refused(&format!(
                 "{shown} can be read in more than one way: {text} ({}); write the line that is right into a text file, say layout.toml, and add --layout layout.toml",
                 choices.join(" or ")
             )),
-            Failure::Unusable { line, column, text } => refused(&format!(
+            Failure::Unusable { line, column, text, .. } => refused(&format!(
                 "{shown} can't be used: {}{text}; {look}, or leave --from out",
                 look::place(line, column)
             )),

@@ -187,7 +187,7 @@ impl Importing<'_> {
             )),
             failure if failure.is_transient() => Refusal::Later(failure.to_string()),
             ImportFailure::SandboxMissing { .. } => Refusal::Later(failure.to_string()),
-            ImportFailure::Question { text, choices } => Refusal::SetAside {
+            ImportFailure::Question { text, choices, .. } => Refusal::SetAside {
                 why: text.clone(),
                 choices: choices.clone(),
             },

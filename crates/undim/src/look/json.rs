@@ -2,7 +2,6 @@
 
 use super::rows::RowJson;
 use super::{Failure, Reading};
-use crate::engine::Imported;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -53,7 +52,12 @@ pub(crate) fn of_reading(reading: &Reading) -> LookJson<'_> {
     });
     LookJson {
         importer: Some(&imported.importer),
-        assumed: assumed(imported),
+        assumed: assumed(
+            imported
+                .facts
+                .iter()
+                .map(|(key, value, _)| (key.as_str(), value.as_str())),
+        ),
         question: None,
         readings: imported.rows,
         first: reading.first.first().map(RowJson::from),
@@ -73,21 +77,29 @@ pub(crate) fn of_reading(reading: &Reading) -> LookJson<'_> {
 
 /// Of a file that nobody could read.
 pub(crate) fn of_failure(failure: &Failure) -> LookJson<'_> {
-    let (question, problems) = match failure {
-        Failure::Asked { text, choices } => (Some(Asked { text, choices }), Vec::new()),
-        Failure::Unusable { line, column, text } => (
+    let (question, problems, facts) = match failure {
+        Failure::Asked { text, choices, facts } => {
+            (Some(Asked { text, choices }), Vec::new(), facts.as_slice())
+        }
+        Failure::Unusable {
+            line,
+            column,
+            text,
+            facts,
+        } => (
             None,
             vec![Problem {
                 line: *line,
                 column: *column,
                 text: text.into(),
             }],
+            facts.as_slice(),
         ),
-        Failure::Failed(_) | Failure::Stopped => (None, Vec::new()),
+        Failure::Failed(_) | Failure::Stopped => (None, Vec::new(), [].as_slice()),
     };
     LookJson {
         importer: None,
-        assumed: Assumed::default(),
+        assumed: assumed(facts.iter().map(|fact| (fact.key.as_str(), fact.value.as_str()))),
         question,
         readings: 0,
         first: None,
@@ -96,19 +108,24 @@ pub(crate) fn of_failure(failure: &Failure) -> LookJson<'_> {
     }
 }
 
-fn assumed(imported: &Imported) -> Assumed<'_> {
+fn assumed<'a>(facts: impl Iterator<Item = (&'a str, &'a str)> + Clone) -> Assumed<'a> {
+    let fact = |wanted: &str| {
+        facts
+            .clone()
+            .find(|(key, _)| *key == wanted)
+            .map(|(_, value)| value)
+    };
     Assumed {
-        encoding: imported.fact("encoding"),
-        delimiter: imported.fact("delimiter"),
-        quote: imported.fact("quote"),
-        decimal: imported.fact("decimal"),
-        header_line: imported.fact("header_line").and_then(|line| line.parse().ok()),
-        timezone: imported.fact("timezone"),
-        unit: imported.fact("unit"),
-        columns: imported
-            .facts
-            .iter()
-            .filter_map(|(key, value, _)| Some((key.strip_prefix("columns.")?, value.as_str())))
+        encoding: fact("encoding"),
+        delimiter: fact("delimiter"),
+        quote: fact("quote"),
+        decimal: fact("decimal"),
+        header_line: fact("header_line").and_then(|line| line.parse().ok()),
+        timezone: fact("timezone"),
+        unit: fact("unit"),
+        columns: facts
+            .clone()
+            .filter_map(|(key, value)| Some((key.strip_prefix("columns.")?, value)))
             .collect(),
     }
 }

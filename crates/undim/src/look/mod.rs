@@ -26,6 +26,7 @@ pub(crate) use temporary::TemporaryFolder;
 use crate::engine::{CachedRows, Cancel, Imported, about_option, finder_of, import, no_importer, worker_of};
 use undim_config::{Layout, Site, add_described, described};
 use undim_import::run::{ImportFailure, ImportedRow, Source};
+use undim_model::Fact;
 
 /// The first rows that are kept to be shown.
 const SHOWN_ROWS: usize = 5;
@@ -63,6 +64,8 @@ pub(crate) enum Failure {
         text: String,
         /// The answers.
         choices: Vec<String>,
+        /// What was found out or assumed all the same.
+        facts: Vec<Fact>,
     },
     /// The file, or the layout for it, is to be mended.
     Unusable {
@@ -72,6 +75,8 @@ pub(crate) enum Failure {
         column: u32,
         /// A sentence.
         text: String,
+        /// What was found out or assumed all the same.
+        facts: Vec<Fact>,
     },
     /// Neither file nor importer is at fault.
     Failed(String),
@@ -86,21 +91,31 @@ impl Failure {
             line: 0,
             column: 0,
             text: text.into(),
+            facts: Vec::new(),
         }
     }
 
     fn of(failure: ImportFailure, layout: Option<&Layout>) -> Self {
         match failure {
             ImportFailure::Cancelled => Self::Stopped,
-            ImportFailure::Question { text, choices } => Self::Asked { text, choices },
+            ImportFailure::Question { text, choices, facts } => Self::Asked { text, choices, facts },
             ImportFailure::Unusable {
                 option: Some(index),
                 text,
                 ..
             } => Self::whole(about_option(layout, index, &text)),
             ImportFailure::Unusable {
-                line, column, text, ..
-            } => Self::Unusable { line, column, text },
+                line,
+                column,
+                text,
+                facts,
+                ..
+            } => Self::Unusable {
+                line,
+                column,
+                text,
+                facts,
+            },
             failure if failure.is_transient() => Self::Failed(failure.to_string()),
             failure @ ImportFailure::SandboxMissing { .. } => Self::Failed(failure.to_string()),
             failure => Self::whole(failure.to_string()),

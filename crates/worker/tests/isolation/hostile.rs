@@ -339,7 +339,7 @@ fn words_of_the_importer_arrive() {
 
     let failure = bench.read("hostile: fails\n").unwrap_err();
     assert_eq!(failure.to_string(), "line 2: on\\nrequest");
-    let Err(ImportFailure::Question { text, choices }) = bench.read("hostile: asks\n") else {
+    let Err(ImportFailure::Question { text, choices, .. }) = bench.read("hostile: asks\n") else {
         panic!("it asks")
     };
     assert_eq!(
