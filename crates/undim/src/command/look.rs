@@ -177,7 +177,9 @@ fn not_read(common: &Common, flags: &Look, failure: &Failure) -> Exit {
             told(&format!("Write the line that is right into {into}, and type:"));
             line(&format!("  {}", look::layout_command(&flags.file, layout)));
         }
-        Failure::Unusable { line, column, text, .. } => {
+        Failure::Unusable {
+            line, column, text, ..
+        } => {
             told(&format!(
                 "{name} can't be used: {}{text}",
                 look::place(*line, *column)
