@@ -23,6 +23,9 @@ pub(crate) enum Kind {
     Stopped,
 }
 
+/// More choices than these nobody reads, and the host takes no more.
+const MOST_CHOICES: usize = 100;
+
 impl Failure {
     /// The file can't be used.
     ///
@@ -43,7 +46,7 @@ impl Failure {
         Self {
             kind: Kind::Question {
                 text: text.into(),
-                choices: choices.into_iter().map(Into::into).collect(),
+                choices: choices.into_iter().take(MOST_CHOICES).map(Into::into).collect(),
             },
         }
     }
