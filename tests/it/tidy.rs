@@ -158,7 +158,12 @@ fn a_crates_folder_has_its_packages_name() {
 #[test]
 fn every_importer_has_its_cases() {
     let plugins = repository().join("plugins");
-    let importers: Vec<PathBuf> = folders(&plugins);
+    let examples = plugins.join("examples");
+    let importers: Vec<PathBuf> = folders(&plugins)
+        .into_iter()
+        .filter(|folder| *folder != examples)
+        .chain(folders(&examples))
+        .collect();
     assert!(!importers.is_empty());
     for importer in importers {
         let cases = folders(&importer.join("cases"));

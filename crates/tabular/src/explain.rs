@@ -13,7 +13,12 @@ pub(crate) fn explain(plan: &Plan, of_text: &[Fact]) -> Vec<Fact> {
     let mut told = Told { facts: Vec::new() };
     for key in ["encoding", "delimiter", "quote", "decimal", "timezone"] {
         let known = of_text.iter().chain(&plan.facts).find(|fact| fact.key == key);
-        if let Some(fact) = known.filter(|fact| fact.value != "none") {
+        // A layout may not say that the mark in quoted numbers is the delimiter's too; it is found again.
+        let is_delimiter = |fact: &&Fact| {
+            let same = |other: &Fact| other.key == "delimiter" && other.value == fact.value;
+            key == "decimal" && plan.facts.iter().any(same)
+        };
+        if let Some(fact) = known.filter(|fact| fact.value != "none" && !is_delimiter(fact)) {
             told.text(key, &fact.value, fact.assumed);
         }
     }
