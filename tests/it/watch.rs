@@ -179,8 +179,9 @@ fn a_file_still_being_written_is_left_until_it_is_closed() {
 fn one_instance_a_state_folder() {
     let site = quick_site();
     let daemon = Daemon::start(&site);
-    for command in ["watch", "sweep"] {
-        let second = site.undim(&[command]);
+    let commands: [&[&str]; 3] = [&["watch"], &["sweep"], &["withdraw", "a.csv", "--why", "torn"]];
+    for command in commands {
+        let second = site.undim(command);
         assert_eq!(second.status, Some(3), "{second}");
         assert!(
             second.stderr.contains(&daemon.child.id().to_string()),

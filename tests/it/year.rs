@@ -163,7 +163,7 @@ fn coral_and_note_in_june(year: &mut Year) {
     }
     year.survey("2026-06-13", 0.8);
     let coral_row = |page: &str| -> String {
-        let row = page.split(">plating-1</t").nth(1);
+        let row = page.split(">plating-1</th>").nth(1);
         row.unwrap_or_default().chars().take(100).collect()
     };
     let (may, june) = (year.page("2026-05-09-noon"), year.page("2026-06-13-noon"));

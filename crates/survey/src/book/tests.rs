@@ -367,16 +367,14 @@ fn live(arrivals: &[Arrival]) -> BTreeMap<usize, Placement> {
                 live.insert(*content, placement.clone());
                 live.retain(|content, _| Some(*content) != *replaces);
             }
-            Arrival::Renoted { content, placement } => {
+            Arrival::Renoted { content, placement }
+            | Arrival::Reinstated {
+                content, placement, ..
+            } => {
                 live.insert(*content, placement.clone());
             }
             Arrival::Withdrawn { content, .. } => {
                 live.remove(content);
-            }
-            Arrival::Reinstated {
-                content, placement, ..
-            } => {
-                live.insert(*content, placement.clone());
             }
         }
     }

@@ -334,41 +334,32 @@ impl Told {
                 lines,
                 added,
                 unknown,
-            } => {
-                let count = if *lines == 1 {
-                    "1 line".to_owned()
-                } else {
-                    format!("{lines} lines")
-                };
-                let known = match lines - added.min(lines) {
-                    0 => String::new(),
-                    known => format!(", {known} of them known already"),
-                };
-                self.more(&format!("{count} of upkeep for {tank}{known}"));
-                if !unknown.is_empty() {
-                    self.more(&format!(
-                        "nothing of {tank} is called {}: if that is a slip, put it right in a new list",
-                        unknown.join(" or ")
-                    ));
-                }
-            }
+            } => self.upkeep(tank, *lines, *added, unknown),
             What::Noted {
                 file,
                 tank,
-                withdrawn: true,
-                ..
-            } => self.more(&format!(
-                "is now the note of {file}, of {tank}, which is withdrawn and counts nowhere"
-            )),
-            What::Noted {
-                file, tank, surveys, ..
-            } if surveys.is_empty() => self.more(&format!("is now the note of {file}: {tank}")),
-            What::Noted {
-                file, tank, surveys, ..
-            } => self.more(&format!(
-                "is now the note of {file}: {tank}, survey {}",
-                surveys.join(", ")
-            )),
+                surveys,
+                withdrawn,
+            } => self.more(&noted(file, tank, surveys, *withdrawn)),
+        }
+    }
+
+    fn upkeep(&self, tank: &str, lines: usize, added: usize, unknown: &[String]) {
+        let count = if lines == 1 {
+            "1 line".to_owned()
+        } else {
+            format!("{lines} lines")
+        };
+        let known = match lines - added.min(lines) {
+            0 => String::new(),
+            known => format!(", {known} of them known already"),
+        };
+        self.more(&format!("{count} of upkeep for {tank}{known}"));
+        if !unknown.is_empty() {
+            self.more(&format!(
+                "nothing of {tank} is called {}: if that is a slip, put it right in a new list",
+                unknown.join(" or ")
+            ));
         }
     }
 
@@ -434,6 +425,16 @@ impl Told {
         }
         let page = engine.site().outbox.join(tank).join(&id).join("report.html");
         say::line(&format!("\nOpen {}", page.display()));
+    }
+}
+
+fn noted(file: &str, tank: &str, surveys: &[String], withdrawn: bool) -> String {
+    if withdrawn {
+        format!("is now the note of {file}, of {tank}, which is withdrawn and counts nowhere")
+    } else if surveys.is_empty() {
+        format!("is now the note of {file}: {tank}")
+    } else {
+        format!("is now the note of {file}: {tank}, survey {}", surveys.join(", "))
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{not_opened, say, usable_site};
 use crate::cli::{Common, Withdraw};
-use crate::engine::{Engine, WithdrawError, Withdrawn};
+use crate::engine::{Engine, OpenError, WithdrawError, Withdrawn};
 use crate::exit::Exit;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -10,6 +10,7 @@ use undim_config::Site;
 use undim_emit::SiteZone;
 use undim_emit::terminal;
 use undim_intake::names;
+use undim_intake::spool::LockError;
 use undim_store::{ContentState, Decision, Reader};
 
 #[derive(Serialize)]
@@ -69,9 +70,17 @@ pub(super) fn run(common: &Common, flags: &Withdraw) -> Exit {
     };
     let mut engine = match Engine::open(site, "withdraw") {
         Ok(engine) => engine,
-        Err(error) => return not_opened(&error),
+        Err(error) => {
+            let exit = not_opened(&error);
+            if matches!(error, OpenError::Lock(LockError::Held { .. })) {
+                say::error("undim: nothing was withdrawn; stop it, withdraw, then start it again");
+            }
+            return exit;
+        }
     };
-    match engine.withdraw(source, what, why, Timestamp::now()) {
+    // A second is as much as anybody asks for later.
+    let now = Timestamp::from_second(Timestamp::now().as_second()).unwrap_or_default();
+    match engine.withdraw(source, what, why, now) {
         Ok(withdrawn) => answer(common, &engine, &withdrawn, why),
         Err(WithdrawError::Typed(why)) => refused(&why),
         Err(error @ WithdrawError::Engine(_)) => {
