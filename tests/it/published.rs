@@ -271,8 +271,11 @@ fn what_is_written_keeps_rfc_4180_and_rfc_3339() {
     let site = odd_site();
     let (mut tables, mut times) = (0, BTreeSet::new());
     for (name, bytes) in site.snapshot("outbox") {
-        let text = String::from_utf8(bytes).unwrap_or_else(|_| panic!("{name} is not UTF-8"));
         let end = name.rsplit('.').next().unwrap_or_default();
+        if end == "parquet" {
+            continue;
+        }
+        let text = String::from_utf8(bytes).unwrap_or_else(|_| panic!("{name} is not UTF-8"));
         if end == "csv" {
             tables += 1;
             let records = strict::csv(&text).unwrap_or_else(|wrong| panic!("{name}: {wrong}"));

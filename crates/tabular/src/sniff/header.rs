@@ -369,6 +369,10 @@ fn names_by_place(text: &str, split: &Split, first_data: usize) -> Option<Headin
     });
     let single = || {
         let (at, cells) = above.first()?;
+        // A name may not be missing: then nobody knows which column it is that has none.
+        if strip_comment(&rows.get(*at)?.cells).len() < width {
+            return None;
+        }
         let words = cells
             .iter()
             .filter(|cell| matches!(kind(cell), Kind::Word | Kind::Mixed))

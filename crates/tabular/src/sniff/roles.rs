@@ -315,7 +315,9 @@ impl Finder<'_> {
                 .distinct
                 .iter()
                 .any(|(cell, _)| units::light(cell).is_some());
-            if let Some((cell, line)) = strange {
+            // A row that tells its place is a reading of light, in a unit that only a correction can turn.
+            let has_place = roles.station.is_some() || roles.places.iter().any(Option::is_some);
+            if let Some((cell, line)) = strange.filter(|_| light || !has_place) {
                 if !light {
                     return Err(Failure::question(
                         format!(
@@ -324,7 +326,7 @@ impl Finder<'_> {
                             title(&[value], self.titles)
                         ),
                         [
-                            format!("columns.value.unit = \"umol.m-2.s-1\"  # {} is PPFD", title(&[value], self.titles)),
+                            format!("constants.unit = \"umol.m-2.s-1\"  # {} is PPFD", title(&[value], self.titles)),
                             choice("value", value, self.titles),
                         ],
                     )
