@@ -164,7 +164,9 @@ fn coral_and_note_in_june(year: &mut Year) {
     year.survey("2026-06-13", 0.8);
     let coral_row = |page: &str| -> String {
         let row = page.split(">plating-1</th>").nth(1);
-        row.unwrap_or_default().chars().take(100).collect()
+        row.and_then(|rest| rest.split("</tr>").next())
+            .unwrap_or_default()
+            .to_owned()
     };
     let (may, june) = (year.page("2026-05-09-noon"), year.page("2026-06-13-noon"));
     assert!(coral_row(&may).contains("reef-top"), "{}", coral_row(&may));
