@@ -46,6 +46,7 @@ fn holds(run: &Run) {
 }
 
 /// True where Python is; where it isn't, this is said and its checks are left out.
+#[expect(clippy::print_stdout, reason = "a check that is left out is told")]
 pub(crate) fn has_python() -> bool {
     let found = ["/usr/local/bin", "/usr/bin", "/bin"]
         .iter()

@@ -115,7 +115,7 @@ fn interpreter(start: &[u8]) -> Option<PathBuf> {
     let line = start.strip_prefix(b"#!")?.split(|byte| *byte == b'\n').next()?;
     let name = line
         .trim_ascii()
-        .split(|byte| byte.is_ascii_whitespace())
+        .split(u8::is_ascii_whitespace)
         .next()?;
     let path = Path::new(OsStr::from_bytes(name));
     path.is_absolute().then(|| path.to_owned())

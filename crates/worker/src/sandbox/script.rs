@@ -107,11 +107,11 @@ const PLAIN: [libc::c_long; 70] = [
 
 /// Asking about a descriptor, and nothing that would send signals: `ioctl` and `fcntl` by their second argument.
 const IOCTLS: [u64; 5] = [
-    libc::TCGETS as u64,
-    libc::TIOCGWINSZ as u64,
-    libc::FIONREAD as u64,
-    libc::FIOCLEX as u64,
-    libc::FIONCLEX as u64,
+    libc::TCGETS,
+    libc::TIOCGWINSZ,
+    libc::FIONREAD,
+    libc::FIOCLEX,
+    libc::FIONCLEX,
 ];
 const FCNTLS: [libc::c_int; 6] = [
     libc::F_DUPFD,

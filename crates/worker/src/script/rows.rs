@@ -27,7 +27,7 @@ const COLUMNS: [&str; 12] = [
 const ROW_BYTES: usize = 1 << 20;
 
 /// How the output ended.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Taken {
     /// After its header and rows.
     Whole,
