@@ -113,10 +113,7 @@ pub(crate) fn close_behind_script() {
 /// What the first line names.
 fn interpreter(start: &[u8]) -> Option<PathBuf> {
     let line = start.strip_prefix(b"#!")?.split(|byte| *byte == b'\n').next()?;
-    let name = line
-        .trim_ascii()
-        .split(u8::is_ascii_whitespace)
-        .next()?;
+    let name = line.trim_ascii().split(u8::is_ascii_whitespace).next()?;
     let path = Path::new(OsStr::from_bytes(name));
     path.is_absolute().then(|| path.to_owned())
 }

@@ -66,12 +66,7 @@ pub(crate) fn compile(folder: &Path, name: &str, program: &str) -> PathBuf {
 }
 
 fn an_importer_in_c_reads() {
-    let specification = include_str!("../../../../plugins/README.md");
-    let example = specification
-        .split("```c\n")
-        .nth(1)
-        .and_then(|rest| rest.split("```").next())
-        .unwrap();
+    let example = include_str!("../../../../plugins/examples/c/pairs.c");
     let mut bench = Bench::new();
     bench.library = compile(bench.folder.path(), "example.so", example);
     let report = bench.read("#pairs\nreef-top 212.5\nsand -\n").unwrap();
