@@ -179,7 +179,7 @@ fn shared(kind: SharedKind, u_ppfd: f64, size: f64, correction: Option<&Correcti
     }
 }
 
-/// The Welch–Satterthwaite formula, ν_eff = u⁴ / Σ uᵢ⁴/νᵢ (JCGM 100:2008, G.4.1), of contributions and their degrees of
+/// The Welch–Satterthwaite formula, `ν_eff` = u⁴ / Σ uᵢ⁴/νᵢ (JCGM 100:2008, G.4.1), of contributions and their degrees of
 /// freedom; `None` where none has finite ones.
 pub fn effective_dof(u: f64, parts: &[(f64, Option<f64>)]) -> Option<f64> {
     let below: f64 = parts

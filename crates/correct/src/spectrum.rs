@@ -4,7 +4,7 @@
 //! and nothing beyond. Every integral is exact for such a spectrum: a product of straight pieces is at most a cubic, and
 //! Simpson's rule integrates a cubic exactly.
 //!
-//! Photosynthetic photon flux density (PPFD) counts photons from 400 to 700 nm (K. J. McCree, *Agric. Meteorol.* 10 (1972)
+//! Photosynthetic photon flux density (PPFD) counts photons from 400 to 700 nm (K. J. `McCree`, *Agric. Meteorol.* 10 (1972)
 //! 443–453, for the band). The extended band runs to 750 nm (S. Zhen, B. Bugbee, *Plant Cell Environ.* 43 (2020) 1259–1272).
 
 mod light;
@@ -19,10 +19,10 @@ pub use mix::{MixError, mix};
 pub use read::{Meaning, Read, ReadError, read};
 pub use shipped::{LED_NAMES, Shipped, shipped, shipped_names};
 
-/// µmol of photons per joule and nanometre of wavelength, 10⁻³/(h c N_A), from the exact constants of the SI.
+/// µmol of photons per joule and nanometre of wavelength, 10⁻³/(h c `N_A`), from the exact constants of the SI.
 pub const MICROMOL_PER_JOULE_AND_NM: f64 = 0.008_359_347_229_11;
 
-/// Lumens per watt at 555 nm, K_m (ISO/CIE 23539).
+/// Lumens per watt at 555 nm, `K_m` (ISO/CIE 23539).
 pub const LUMEN_PER_WATT: f64 = 683.002;
 
 /// Photosynthetically active, nm.

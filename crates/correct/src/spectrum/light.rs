@@ -28,7 +28,7 @@ pub struct Light {
 impl Light {
     /// Of a spectrum; `None` where it holds no light from 400 to 700 nm, or none that an eye sees.
     ///
-    /// PPFD per W m⁻² is ∫λS/(h c N_A) / ∫S, per lux ∫λS/(h c N_A) / (K_m ∫SV), with S spectral power and V the photopic
+    /// PPFD per W m⁻² is ∫λS/(h c `N_A`) / ∫S, per lux ∫λS/(h c `N_A`) / (`K_m` ∫SV), with S spectral power and V the photopic
     /// efficiency (ISO/CIE 23539).
     pub fn of(spectrum: &Spectrum) -> Option<Self> {
         let photons = |band| MICROMOL_PER_JOULE_AND_NM * integral(&[spectrum], true, band);

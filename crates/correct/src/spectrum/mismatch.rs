@@ -21,8 +21,8 @@ impl Target {
     }
 }
 
-/// The spectral mismatch correction factor F* = (∫S t / ∫S s) · (∫S_A s / ∫S_A t), by which a reading is multiplied: S the
-/// light, S_A what the device was calibrated under, s its relative response per watt, t the target's weight (CIE e-ILV
+/// The spectral mismatch correction factor F* = (∫S t / ∫S s) · (∫`S_A` s / ∫`S_A` t), by which a reading is multiplied: S the
+/// light, `S_A` what the device was calibrated under, s its relative response per watt, t the target's weight (CIE e-ILV
 /// 17-25-115, ISO/CIE 19476:2014 with t = V; for photons t = λ from 400 to 700 nm, zero elsewhere). `None` where the
 /// device sees nothing of either light, or neither holds any.
 pub fn mismatch(

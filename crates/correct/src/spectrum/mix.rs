@@ -46,7 +46,7 @@ pub fn mix(channels: &[(&Spectrum, bool, f64)]) -> Result<Spectrum, MixError> {
         .collect();
     let mut knots: Vec<f64> = scaled
         .iter()
-        .flat_map(|spectrum| spectrum.points())
+        .flat_map(super::Spectrum::points)
         .map(|[nm, _]| *nm)
         .collect();
     knots.sort_by(f64::total_cmp);

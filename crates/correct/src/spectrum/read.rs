@@ -41,7 +41,7 @@ struct Row {
 
 /// Reads a spectrum. Columns are parted by comma, semicolon, tab or blanks; lines that begin with `#` are passed over; a
 /// decimal comma is understood where semicolons, tabs or blanks part the columns. Values per photon are brought to watts
-/// with the wavelength (E = h c N_A / λ for a mole of photons).
+/// with the wavelength (E = h c `N_A` / λ for a mole of photons).
 ///
 /// # Errors
 /// A sentence, where the text holds no spectrum that covers 400 to 700 nm (a response need not).
@@ -261,7 +261,9 @@ fn not_below_zero(rows: &mut [Row], remarks: &mut Vec<String>) -> Result<(), Rea
             "{} with a value a little below zero (noise about the dark) count as zero.",
             wavelengths(below)
         ));
-        rows.iter_mut().for_each(|row| row.value = row.value.max(0.0));
+        for row in rows.iter_mut() {
+            row.value = row.value.max(0.0);
+        }
     }
     Ok(())
 }

@@ -54,8 +54,8 @@ fn illuminant_a_follows_its_formula() {
     }
 }
 
-/// R. W. Thimijan, R. D. Heins, *HortScience* 18 (1983) 818–822, as transcribed; 4.57 µmol/J of daylight goes back to
-/// McCree (1972; from memory). Other lamps than the CIE's, so within 5 %.
+/// R. W. Thimijan, R. D. Heins, *`HortScience`* 18 (1983) 818–822, as transcribed; 4.57 µmol/J of daylight goes back to
+/// `McCree` (1972; from memory). Other lamps than the CIE's, so within 5 %.
 #[test]
 fn factors_lie_beside_the_published_table() {
     for (name, lux_per_micromol, micromol_per_joule) in [
@@ -123,7 +123,12 @@ fn the_photon_mismatch_of_a_flat_detector() {
 fn bell(step: usize) -> Vec<(f64, f64)> {
     (380..=780)
         .step_by(step)
-        .map(|nm| (nm as f64, (-((nm as f64 - 460.0) / 30.0).powi(2)).exp() + 0.2))
+        .map(|nm| {
+            (
+                f64::from(nm),
+                (-((f64::from(nm) - 460.0) / 30.0).powi(2)).exp() + 0.2,
+            )
+        })
         .collect()
 }
 

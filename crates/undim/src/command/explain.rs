@@ -33,7 +33,7 @@ pub(super) fn run(common: &Common, flags: &Explain) -> Exit {
 
 enum Failed {
     Usage(String),
-    Store(OpenError),
+    Store(Box<OpenError>),
 }
 
 struct Explained {
@@ -50,7 +50,7 @@ struct Explained {
 }
 
 fn explained(site: &Site, flags: &Explain) -> Result<Explained, Failed> {
-    let store = |error: undim_store::StoreError| Failed::Store(error.into());
+    let store = |error: undim_store::StoreError| Failed::Store(Box::new(error.into()));
     let reader = Reader::open_read_only(&site.state.join("undim.db")).map_err(store)?;
     let Some(reader) = reader else {
         return Err(Failed::Usage(

@@ -53,7 +53,7 @@ pub(crate) fn of_reading(reading: &Reading) -> LookJson<'_> {
     LookJson {
         importer: Some(&imported.importer),
         assumed: assumed(
-            imported
+            &imported
                 .facts
                 .iter()
                 .map(|(key, value, _)| (key.as_str(), value.as_str())),
@@ -108,7 +108,7 @@ pub(crate) fn of_failure(failure: &Failure) -> LookJson<'_> {
     };
     LookJson {
         importer: None,
-        assumed: assumed(facts.iter().map(|fact| (fact.key.as_str(), fact.value.as_str()))),
+        assumed: assumed(&facts.iter().map(|fact| (fact.key.as_str(), fact.value.as_str()))),
         question,
         readings: 0,
         first: None,
@@ -117,7 +117,7 @@ pub(crate) fn of_failure(failure: &Failure) -> LookJson<'_> {
     }
 }
 
-fn assumed<'a>(facts: impl Iterator<Item = (&'a str, &'a str)> + Clone) -> Assumed<'a> {
+fn assumed<'a>(facts: &(impl Iterator<Item = (&'a str, &'a str)> + Clone)) -> Assumed<'a> {
     let fact = |wanted: &str| {
         facts
             .clone()
