@@ -6,7 +6,7 @@
 //! D. R. Anderson, *Model Selection and Multimodel Inference*, 2nd ed., 2002, section 2.6).
 //!
 //! What is proposed is the [`undim_model::Fit`] of a device file. Its covariance holds more than the covariance of the
-//! fit where the pairs show that the device follows no curve of the form: see [`Proposal::allowance`].
+//! fit where the pairs show that the device follows no curve of the form (`lack`).
 
 mod accepted;
 mod agreement;
