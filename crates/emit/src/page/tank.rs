@@ -217,6 +217,17 @@ fn courses<'a>(page: &TankPage<'a>, done: &[&Upkeep]) -> Vec<Course<'a>> {
         segments: segments(page, |judgement| Some(&judgement.even_trend)),
         marks: marks(None),
     });
+    for course in &mut courses {
+        // Before its first point a trend has no day to stand at.
+        let first = course
+            .segments
+            .first()
+            .and_then(|points| points.first())
+            .map(|point| point.date);
+        course
+            .marks
+            .retain(|done| first.is_some_and(|first| done.date >= first));
+    }
     courses.retain(|course| course.segments.iter().map(|points| points.len()).sum::<usize>() > 1);
     courses
 }

@@ -24,8 +24,7 @@ pub(crate) const TRENDS: &str = "Change since the baseline";
 /// Before there is a trend.
 pub(crate) const NO_TREND_YET: &str = "A trend begins with the second survey.";
 /// Under trends.
-pub(crate) const TREND_INTERVALS: &str =
-    "Change since the baseline. Bars and ranges hold with 95 % confidence.";
+pub(crate) const TREND_INTERVALS: &str = "Bars and ranges hold with 95 % confidence.";
 /// A trend of everything together.
 pub(crate) const WHOLE_TANK: &str = "Whole tank";
 
